@@ -1,0 +1,17 @@
+/* acts/site.h - what acts must know of the site and do not find in their request.
+ *
+ * Filled once at start, read by every thread afterwards.
+ */
+#ifndef ACTS_SITE_H
+#define ACTS_SITE_H
+
+#include "store/store.h"
+
+struct wp_site {
+    char public_url[256]; /* "https://host:port", for join strings, mails and sheets */
+    char pin[64];         /* of the gateway's own certificate; "" when another one is configured */
+    struct wp_store *store;
+};
+extern struct wp_site wp_site;
+
+#endif

@@ -1,0 +1,53 @@
+/* people/access.h - who somebody is, and whether they may.
+ *
+ * Deny by default. A route names the roles that may use it and a scope that ties it to what is
+ * asked for; both are decided here, in the same transaction as the act or view.
+ *
+ * Thread: inside read and write jobs.
+ */
+#ifndef PEOPLE_ACCESS_H
+#define PEOPLE_ACCESS_H
+
+#include "people/ask.h"
+
+enum wp_scope {
+    WP_SCOPE_UNSET = 0,   /* a route with this does not start */
+    WP_SCOPE_PUBLIC,      /* nobody needs to be anybody; roles are not looked at */
+    WP_SCOPE_ANY,         /* any holder of one of the roles */
+    WP_SCOPE_MEASUREMENT, /* parameter 0: own for students, own sections for staff */
+    WP_SCOPE_SECTION,     /* parameter 0: sections one is enrolled in or staffs */
+    WP_SCOPE_INSTRUMENT,  /* parameter 0: the bench's or agent's own; any for staff */
+    WP_SCOPE_PERSON       /* parameter 0: oneself, or a person in one's sections for staff */
+};
+
+/* Tokens as the request carried them, each NULL if absent. */
+struct wp_proof {
+    const char *bearer;  /* an agent's token */
+    const char *session; /* cookie of a signed-in person */
+    const char *bench;   /* cookie of an enrolled bench device */
+};
+
+#define WP_SESSION_IDLE (2 * WP_HOUR)
+#define WP_SESSION_LIFE (12 * WP_HOUR)
+
+/* Fills `*who`: nobody (roles 0) if no proof holds. A person's roles are the site-wide ones, those
+ * of the sections they staff, and student if they are or were enrolled anywhere. An agent's proof
+ * goes before a person's, a person's before a bench's; a bench where a person is signed in too
+ * stays a person. WP_OK, or a database error. */
+enum wp_status wp_who_resolve(struct wp_sql *sql, int64_t now, const struct wp_proof *proof,
+                              struct wp_who *who);
+
+/* WP_OK: may. WP_DENIED: may not (or, for students, does not exist). WP_NOT_FOUND: the parameter
+ * names nothing and the caller may know that. */
+enum wp_status wp_access_check(struct wp_sql *sql, int64_t now, const struct wp_who *who,
+                               unsigned roles, enum wp_scope scope, const struct wp_ask *ask);
+
+/* The role bits `who` holds towards one section: WP_ROLE_* of its staff, plus site-wide ones. */
+enum wp_status wp_section_roles(struct wp_sql *sql, const struct wp_who *who, int64_t section,
+                                unsigned *roles);
+
+/* The names of role bits for documents: "student, instructor". */
+void wp_roles_text(unsigned roles, char *text, size_t room);
+const char *wp_scope_text(enum wp_scope scope);
+
+#endif
