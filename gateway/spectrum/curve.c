@@ -166,8 +166,7 @@ static void fill(const struct wp_spectrum *spectrum, const struct point *points,
     if (curve->from_absorbance)
         fill_from_absorbance(curve, points);
     else
-        fill_from_transmittance(curve, points,
-                                spectrum->y_unit == WP_Y_PERCENT ? 100.0 : 1.0);
+        fill_from_transmittance(curve, points, spectrum->y_unit == WP_Y_PERCENT ? 100.0 : 1.0);
 }
 
 static enum wp_status build(const struct wp_spectrum *spectrum, struct point *points,

@@ -27,8 +27,8 @@ static const char *const preparations[] = {
 };
 
 static const char *const plates_names[] = {
-    [WP_PLATES_UNKNOWN] = "",     [WP_PLATES_NACL] = "NaCl", [WP_PLATES_KBR] = "KBr",
-    [WP_PLATES_CAF2] = "CaF2",    [WP_PLATES_ZNSE] = "ZnSe", [WP_PLATES_CSI] = "CsI",
+    [WP_PLATES_UNKNOWN] = "",        [WP_PLATES_NACL] = "NaCl", [WP_PLATES_KBR] = "KBr",
+    [WP_PLATES_CAF2] = "CaF2",       [WP_PLATES_ZNSE] = "ZnSe", [WP_PLATES_CSI] = "CsI",
     [WP_PLATES_DIAMOND] = "diamond", [WP_PLATES_NONE] = "none",
 };
 

@@ -1,0 +1,201 @@
+#include "spectrum/bands.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "bands_air.h"
+#include "bands_shape.h"
+#include "baseline.h"
+
+/* A band's depth must stand out of the noise by this many of its standard deviations: the highest
+ * of 3,600 points of pure noise stands about 7 above the lowest beside it. */
+#define NOISE_TIMES 8.0
+/* What a reader of the plot would not call a band: less than this depth (transmittance), and less
+ * than this share of the deepest or most prominent band. Common practice, no source. */
+#define DEPTH_LEAST 0.004
+#define DEPTH_SHARE 0.02
+#define PROMINENCE_SHARE 0.008
+/* Wider than any band: the baseline's own hump. */
+#define WIDEST 900.0
+/* Strong and medium begin at these shares of the strongest band's depth; common practice. */
+#define STRONG_SHARE 0.66
+#define MEDIUM_SHARE 0.33
+
+struct finding {
+    const struct wp_curve *curve;
+    struct wp_levels levels;
+    double *cut; /* absorbance, cut at levels.flat_a */
+    struct wp_peak *peaks;
+    struct wp_top *tops;
+};
+
+const char *wp_strength_text(enum wp_strength strength)
+{
+    static const char *const texts[] = {"s", "m", "w"};
+    return (unsigned)strength <= WP_WEAK ? texts[strength] : "";
+}
+
+const char *wp_shape_text(enum wp_shape shape)
+{
+    return shape == WP_BROAD ? "broad" : "sharp";
+}
+
+static enum wp_status prepare(struct finding *finding)
+{
+    size_t count = finding->curve->count;
+    size_t room = wp_peaks_room(count);
+    finding->cut = malloc(count * sizeof *finding->cut + room * sizeof *finding->tops +
+                          room * sizeof *finding->peaks);
+    if (!finding->cut)
+        return WP_NO_MEMORY;
+    finding->tops = (struct wp_top *)(finding->cut + count);
+    finding->peaks = (struct wp_peak *)(finding->tops + room);
+    double most = finding->levels.flat_a;
+    for (size_t i = 0; i < count; i++) {
+        double a = finding->curve->a[i];
+        finding->cut[i] = a < most ? a : most;
+    }
+    return WP_OK;
+}
+
+/* How far a peak dips on a transmittance scale, below the higher of the valleys beside it. */
+static double depth_of(const struct wp_peak *peak)
+{
+    double bottom = exp(-M_LN10 * peak->height);
+    return bottom * (exp(M_LN10 * peak->prominence) - 1.0);
+}
+
+static double place_of(const struct finding *finding, const struct wp_peak *peak)
+{
+    return finding->curve->x[peak->first + (peak->last - peak->first) / 2];
+}
+
+/* Drops what the noise may have made and what lies below the cut-off. Returns how many are left;
+ * `depths` gets their depths. */
+static size_t drop_noise(const struct finding *finding, size_t count, double cut_off,
+                         double *deepest, double *most_prominent)
+{
+    double least = NOISE_TIMES * finding->levels.noise;
+    size_t kept = 0;
+    least = least < DEPTH_LEAST ? DEPTH_LEAST : least;
+    for (size_t i = 0; i < count; i++) {
+        struct wp_peak *peak = &finding->peaks[i];
+        double depth = depth_of(peak);
+        if (depth < least || place_of(finding, peak) < cut_off)
+            continue;
+        *deepest = depth > *deepest ? depth : *deepest;
+        *most_prominent = peak->prominence > *most_prominent ? peak->prominence : *most_prominent;
+        finding->peaks[kept++] = *peak;
+    }
+    return kept;
+}
+
+static size_t drop_slight(struct finding *finding, size_t count, double deepest,
+                          double most_prominent)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++)
+        if (depth_of(&finding->peaks[i]) >= DEPTH_SHARE * deepest &&
+            finding->peaks[i].prominence >= PROMINENCE_SHARE * most_prominent)
+            finding->peaks[kept++] = finding->peaks[i];
+    return kept;
+}
+
+static int by_prominence(const void *left, const void *right)
+{
+    const struct wp_peak *a = left;
+    const struct wp_peak *b = right;
+    return (a->prominence < b->prominence) - (a->prominence > b->prominence);
+}
+
+static int by_falling_place(const void *left, const void *right)
+{
+    const struct wp_peak *a = left;
+    const struct wp_peak *b = right;
+    return (a->first < b->first) - (a->first > b->first);
+}
+
+static size_t drop_below_cut_off(const struct finding *finding, size_t count, double cut_off)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++)
+        if (place_of(finding, &finding->peaks[i]) >= cut_off)
+            finding->peaks[kept++] = finding->peaks[i];
+    return kept;
+}
+
+static size_t find(struct finding *finding, const struct wp_band_options *options)
+{
+    double least = options->least_prominence;
+    if (least > 0.0) {
+        size_t all = wp_peaks_find(finding->cut, finding->curve->count, least, finding->peaks,
+                                   finding->tops);
+        return drop_below_cut_off(finding, all, options->cut_off);
+    }
+    least = M_LOG10E * NOISE_TIMES * finding->levels.noise;
+    least = least < M_LOG10E * DEPTH_LEAST ? M_LOG10E * DEPTH_LEAST : least;
+    double deepest = 0.0;
+    double most_prominent = 0.0;
+    size_t all =
+        wp_peaks_find(finding->cut, finding->curve->count, least, finding->peaks, finding->tops);
+    size_t kept = drop_noise(finding, all, options->cut_off, &deepest, &most_prominent);
+    return drop_slight(finding, kept, deepest, most_prominent);
+}
+
+static size_t describe(const struct finding *finding, size_t count, bool any_width,
+                       struct wp_band *bands)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++) {
+        wp_band_describe(finding->curve, finding->cut, &finding->levels, &finding->peaks[i],
+                         &bands[kept]);
+        kept += any_width || bands[kept].width <= WIDEST;
+    }
+    return kept;
+}
+
+/* By depth below the local baseline on a transmittance scale, as the eye takes it off a plot. */
+static void grade(const struct wp_curve *curve, struct wp_band *bands, size_t count)
+{
+    struct wp_baseline baseline;
+    double depths[WP_BANDS_MOST];
+    double deepest = 0.0;
+    wp_baseline_make(curve, &baseline);
+    for (size_t i = 0; i < count; i++) {
+        double above = bands[i].absorbance - wp_baseline_at(&baseline, bands[i].position);
+        depths[i] = 1.0 - exp(-M_LN10 * above);
+        if (!bands[i].air && depths[i] > deepest)
+            deepest = depths[i];
+    }
+    for (size_t i = 0; i < count; i++)
+        bands[i].strength = depths[i] >= STRONG_SHARE * deepest   ? WP_STRONG
+                            : depths[i] >= MEDIUM_SHARE * deepest ? WP_MEDIUM
+                                                                  : WP_WEAK;
+}
+
+size_t wp_bands_find(const struct wp_curve *curve, const struct wp_band_options *options,
+                     struct wp_band bands[WP_BANDS_MOST], enum wp_status *status)
+{
+    struct wp_band_options plain = {0};
+    struct finding finding = {.curve = curve};
+    options = options ? options : &plain;
+    wp_levels_find(curve, &finding.levels);
+    enum wp_status outcome = prepare(&finding);
+    if (status)
+        *status = outcome;
+    if (outcome)
+        return 0;
+    size_t count = find(&finding, options);
+    size_t most =
+        options->most > 0 && options->most < WP_BANDS_MOST ? options->most : WP_BANDS_MOST;
+    if (count > most) {
+        qsort(finding.peaks, count, sizeof *finding.peaks, by_prominence);
+        count = most;
+    }
+    qsort(finding.peaks, count, sizeof *finding.peaks, by_falling_place);
+    count = describe(&finding, count, options->least_prominence > 0.0, bands);
+    free(finding.cut);
+    wp_bands_mark_air(bands, count);
+    grade(curve, bands, count);
+    return count;
+}

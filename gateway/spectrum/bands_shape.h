@@ -1,0 +1,19 @@
+/* bands_shape.h - position, width and shape of one band. Private to this room. */
+#ifndef SPECTRUM_BANDS_SHAPE_H
+#define SPECTRUM_BANDS_SHAPE_H
+
+#include "levels.h"
+#include "peaks.h"
+#include "spectrum/bands.h"
+
+/* A band at least this wide (cm-1) is called broad; common practice, no source. */
+#define WP_BROAD_WIDTH 80.0
+/* A flat bottom widens a band, so a saturated one is called broad from here on. */
+#define WP_BROAD_WIDTH_FLAT 200.0
+
+/* Describes `peak`, found in `a` (the curve's absorbance, cut at levels->flat_a). Sets all fields
+ * of `band` but strength and air. */
+void wp_band_describe(const struct wp_curve *curve, const double *a, const struct wp_levels *levels,
+                      const struct wp_peak *peak, struct wp_band *band);
+
+#endif

@@ -1,0 +1,159 @@
+#include "levels.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Noise of neighbouring points is alike where a program has filled in points between, so the
+ * estimate compares points about this far apart (cm-1). */
+#define NOISE_LAG 3.0
+/* Lower quartile of the absolute value of a standard normal variable. */
+#define QUARTILE 0.31863936
+/* A floor above this is no floor but a band that is not opaque. */
+#define FLOOR_MOST 0.06
+/* A flat bottom keeps this share of its points this close to the floor; the rounded bottom of a
+ * band that is merely deep keeps half of them so close. */
+#define FLAT_SHARE 0.7
+#define FLAT_NEAR 0.0025
+
+/* Magnitudes are counted by exponent and the first 4 bits of the mantissa: good to 6 %, and a
+ * single pass where a sort or a selection would need several. */
+#define BIN_SHIFT 19
+#define BINS (1u << (31 - BIN_SHIFT))
+
+static unsigned bin_of(float value)
+{
+    uint32_t bits;
+    memcpy(&bits, &value, sizeof bits);
+    return (bits & 0x7fffffffu) >> BIN_SHIFT;
+}
+
+static double bin_start(unsigned bin)
+{
+    uint32_t bits = (uint32_t)bin << BIN_SHIFT;
+    float value;
+    memcpy(&value, &bits, sizeof value);
+    return (double)value;
+}
+
+static double lower_quartile(const uint32_t *bins, size_t count)
+{
+    double wanted = 0.25 * (double)count;
+    double seen = 0.0;
+    for (unsigned bin = 0; bin + 1 < BINS; bin++) {
+        double here = (double)bins[bin];
+        if (here > 0.0 && seen + here >= wanted) {
+            double from = bin_start(bin);
+            return from + (bin_start(bin + 1) - from) * (wanted - seen) / here;
+        }
+        seen += here;
+    }
+    return 0.0;
+}
+
+/* A point against the mean of its neighbours on either side: bands are smooth over that distance
+ * and drop out, noise does not. The quartile, not the mean, so that sharp bands do not count. */
+static double noise_of(const struct wp_curve *curve)
+{
+    uint32_t bins[BINS] = {0};
+    size_t lag = (size_t)(NOISE_LAG / curve->step + 0.5);
+    lag = lag < 1 ? 1 : lag;
+    if (curve->count < 2 * lag + 4)
+        return 0.0;
+    const double *t = curve->t;
+    size_t used = curve->count - 2 * lag;
+    for (size_t i = 0; i < used; i++)
+        bins[bin_of((float)(t[i + lag] - 0.5 * (t[i] + t[i + 2 * lag])))]++;
+    return lower_quartile(bins, used) / QUARTILE / sqrt(1.5);
+}
+
+#define RUN 5
+
+static double lowest_mean(const struct wp_curve *curve)
+{
+    const double *t = curve->t;
+    double sum = 0.0;
+    for (size_t i = 0; i < RUN; i++)
+        sum += t[i];
+    double least = sum;
+    for (size_t i = RUN; i < curve->count; i++) {
+        sum += t[i] - t[i - RUN];
+        least = sum < least ? sum : least;
+    }
+    return least / RUN;
+}
+
+static bool is_flat_at(const struct wp_curve *curve, double low, double noise)
+{
+    double near = low + FLAT_NEAR + 2.0 * noise;
+    double far = low + WP_FLAT_T + 2.0 * noise;
+    size_t dip = 0;
+    size_t bottom = 0;
+    for (size_t i = 0; i < curve->count; i++) {
+        dip += curve->t[i] < far;
+        bottom += curve->t[i] < near;
+    }
+    return (double)dip * curve->step >= WP_FLAT_WIDTH && (double)bottom >= FLAT_SHARE * (double)dip;
+}
+
+static double floor_of(const struct wp_curve *curve, double noise)
+{
+    double low = lowest_mean(curve);
+    if (low > FLOOR_MOST)
+        return 0.0;
+    if (is_flat_at(curve, low, noise))
+        return low;
+    return low < 0.0 ? low : 0.0;
+}
+
+void wp_levels_find(const struct wp_curve *curve, struct wp_levels *levels)
+{
+    levels->noise = noise_of(curve);
+    levels->floor = floor_of(curve, levels->noise);
+    double above = 3.0 * levels->noise > WP_FLAT_T ? 3.0 * levels->noise : WP_FLAT_T;
+    levels->flat_t = levels->floor + above;
+    if (levels->flat_t < 2.0 * WP_T_FLOOR)
+        levels->flat_t = 2.0 * WP_T_FLOOR;
+    levels->flat_a = -log10(levels->flat_t);
+}
+
+size_t wp_curve_at(const struct wp_curve *curve, double wavenumber)
+{
+    size_t from = 0;
+    size_t to = curve->count;
+    while (from < to) {
+        size_t middle = from + (to - from) / 2;
+        if (curve->x[middle] < wavenumber)
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from;
+}
+
+static void count_run(const struct wp_curve *curve, size_t from, size_t to, struct wp_flats *flats)
+{
+    double width = curve->x[to] - curve->x[from];
+    if (width < WP_FLAT_WIDTH || from == 0 || to + 1 == curve->count)
+        return;
+    flats->count++;
+    flats->width += width;
+    if (width > flats->widest) {
+        flats->widest = width;
+        flats->position = 0.5 * (curve->x[from] + curve->x[to]);
+    }
+}
+
+void wp_flats_find(const struct wp_curve *curve, const struct wp_levels *levels, double low,
+                   double high, struct wp_flats *flats)
+{
+    memset(flats, 0, sizeof *flats);
+    size_t end = wp_curve_at(curve, high);
+    for (size_t i = wp_curve_at(curve, low); i < end; i++) {
+        if (curve->t[i] >= levels->flat_t)
+            continue;
+        size_t from = i;
+        while (i + 1 < curve->count && curve->t[i + 1] < levels->flat_t)
+            i++;
+        count_run(curve, from, i, flats);
+    }
+}
