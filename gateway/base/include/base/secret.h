@@ -30,13 +30,14 @@ void wp_token_new(char token[WP_TOKEN_ROOM]);
 /* What is stored of a token or a code. BLAKE2b-256, unkeyed: tokens are random enough. */
 void wp_token_hash(const char *token, unsigned char hash[WP_HASH_SIZE]);
 
-/* A code for people: eight characters in two groups, "K7QM-4TXA", without 0 1 I L O U; about 38
+/* A code for people: eight characters in two groups, "K7QM-4TXA", without 0 1 I L O U; about 39
  * bits, so every use of it is throttled and it expires. Compared after wp_code_clean. */
 void wp_code_new(char code[WP_CODE_ROOM]);
 /* Upper case, group sign restored; false if it cannot be a code. */
 bool wp_code_clean(const char *typed, char code[WP_CODE_ROOM]);
 
-/* Argon2id (RFC 9106) with libsodium's "interactive" parameters. */
+/* Argon2id (RFC 9106) with libsodium's "interactive" parameters. WP_NO_MEMORY. `check` is false for
+ * a wrong password and for a text that is no hash. */
 enum wp_status wp_password_hash(const char *password, char hash[WP_PASSWORD_ROOM]);
 bool wp_password_check(const char *password, const char *hash);
 
