@@ -34,18 +34,21 @@ enum wp_status wp_sql_open(const char *path, enum wp_sql_mode mode, struct wp_sq
                            struct wp_error *error);
 void wp_sql_close(struct wp_sql *sql);
 
-/* Runs several statements separated by ';' (migrations, pragmas, BEGIN). */
+/* Runs several statements separated by ';' (migrations, pragmas, BEGIN). Errors as wp_sql_run. */
 enum wp_status wp_sql_script(struct wp_sql *sql, const char *text);
 
-/* Runs one statement that returns no rows. WP_CONSTRAINT, WP_FULL, WP_RETRY (busy), WP_BROKEN
- * (I/O error, corrupt file, not a database), WP_NO_MEMORY, WP_INVALID (a wrong statement). */
+/* Runs one statement that returns no rows. WP_CONSTRAINT, WP_FULL (disk, quota or file size),
+ * WP_RETRY (busy), WP_BROKEN (I/O error, corrupt file, not a database), WP_NO_MEMORY, WP_TOO_LARGE
+ * (a value above SQLite's limit), WP_IO (read-only), WP_INVALID (a wrong statement). The values are
+ * borrowed until it returns. */
 enum wp_status wp_sql_run(struct wp_sql *sql, const char *text, const char *types, ...);
 
 /* Rows changed by the last wp_sql_run. */
 int64_t wp_sql_changes(const struct wp_sql *sql);
 
 /* A reading of rows. Begin, step with next until it is false, then end. The statement is reset by
- * end, which returns the first error there was. At most one reading of the same text at a time. */
+ * end, which returns the first error there was; the columns may be read only after a next that was
+ * true. The values are copied. At most one reading of the same text at a time (WP_INVALID). */
 struct wp_rows {
     struct wp_sql *sql;
     void *statement;
