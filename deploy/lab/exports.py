@@ -63,8 +63,9 @@ def _difdup_rows(first, step, values):
             k += 1
         yield row + (_repeated(run) if run > 1 else "")
         if k + 1 == len(values):
-            # The closing row holds nothing but the check of the one before it.
-            yield "%.4f" % (first + k * step) + _squeezed(values[k])
+            # The closing row holds nothing but the check of a row that ends in a difference.
+            if last is not None:
+                yield "%.4f" % (first + k * step) + _squeezed(values[k])
             return
 
 

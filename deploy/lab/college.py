@@ -1,0 +1,149 @@
+"""The invented college: nobody and nothing in here exists.
+
+Names stand in several scripts, and two students have the same one, because both happen.
+"""
+from dataclasses import dataclass, field
+
+NAME = "Tarnhill College"
+DOMAIN = "tarnhill.example"
+
+
+@dataclass(frozen=True)
+class Person:
+    login: str  # also the mailbox
+    given: str
+    family: str
+    number: str = ""  # student number, as on the card
+    role: str = "student"
+
+    @property
+    def name(self):
+        return "%s %s" % (self.given, self.family)
+
+    @property
+    def email(self):
+        return "%s@%s" % (self.login, DOMAIN)
+
+
+@dataclass(frozen=True)
+class Experiment:
+    code: str
+    title: str
+    samples: dict  # what stands on the vial -> the substance in it
+    preparation: str = "liquid film"
+    plates: str = "NaCl"
+
+
+@dataclass(frozen=True)
+class Course:
+    """`delivery`: "paper", or "mail" where the course prints nothing."""
+
+    code: str
+    title: str
+    delivery: str
+    experiment: Experiment
+
+
+@dataclass(frozen=True)
+class Section:
+    code: str
+    course: Course
+    instructor: Person
+    students: tuple
+
+
+@dataclass(frozen=True)
+class InstrumentAt:
+    """An instrument: its make (instruments.py) and where it stands."""
+
+    name: str
+    make: str
+    place: str
+    first_printer: str
+    second_printer: str
+
+
+@dataclass(frozen=True)
+class PrinterAt:
+    name: str
+    place: str
+    where: str
+
+
+@dataclass(frozen=True)
+class College:
+    courses: tuple
+    sections: tuple
+    staff: dict  # role -> Person
+    instruments: tuple
+    printers: tuple
+    starts_minutes_ago: int = 20  # the timetable: all sections meet now
+    lasts_minutes: int = 180
+    zone: str = "UTC"
+    people: tuple = field(default=())
+
+    def section_of(self, student):
+        return next(section for section in self.sections if student in section.students)
+
+    def student(self, login):
+        return next(p for s in self.sections for p in s.students if p.login == login)
+
+
+def _students(text):
+    people = []
+    for line in text.strip().splitlines():
+        login, number, given, family = (part.strip() for part in line.split(","))
+        people.append(Person(login, given, family, number))
+    return tuple(people)
+
+
+def build():
+    """The whole college."""
+    unknowns = Experiment("IR-1", "Unknown liquids by infrared", {
+        "Unknown A1": "ethanol", "Unknown A2": "2-propanol", "Unknown B1": "acetone",
+        "Unknown B2": "ethyl acetate", "Unknown C1": "toluene", "Unknown C2": "nitrobenzene",
+        "Unknown D1": "acetonitrile", "Unknown D2": "cyclohexane"})
+    esters = Experiment("S-4", "Products of the ester synthesis", {
+        "Fraction 1": "methanol", "Fraction 2": "ethyl acetate", "Fraction 3": "diethyl phthalate",
+        "Wash": "octane", "Fraction 4": "acetone"})
+    organic = Course("CHM 221", "Organic Chemistry Laboratory", "paper", unknowns)
+    synthesis = Course("CHM 340", "Synthesis Laboratory", "mail", esters)
+    staff = {
+        "instructor": Person("i.calloway", "Ines", "Calloway", role="instructor"),
+        "second instructor": Person("b.quillon", "Bernard", "Quillon", role="instructor"),
+        "demonstrator": Person("t.marklund", "Tove", "Marklund", role="demonstrator"),
+        "technician": Person("g.abara", "Gil", "Abara", role="technician"),
+        "administrator": Person("e.winterbourne", "Edda", "Winterbourne", role="administrator"),
+    }
+    sections = (
+        Section("01", organic, staff["instructor"], _students("""
+            m.rowan, 400101, Maya, Rowan
+            j.lindholt, 400102, Jonas, Lindholt
+            s.li, 400103, \u601d\u8fdc, \u674e
+            r.ashdown, 400104, Robin, Ashdown
+            z.brandao, 400105, Zo\u00eb, Brand\u00e3o
+            a.okonjo, 400106, Amina, Okonjo-Vale""")),
+        Section("02", organic, staff["instructor"], _students("""
+            y.voronov, 400201, \u042e\u043b\u0438\u044f, \u0412\u043e\u0440\u043e\u043d\u043e\u0432\u0441\u043a\u0430\u044f
+            e.mavridi, 400202, \u0395\u03bb\u03ad\u03bd\u03b7, \u039c\u03b1\u03c5\u03c1\u03af\u03b4\u03b7
+            t.zurawik, 400203, Tomasz, \u017burawik
+            r.ashdown2, 400204, Robin, Ashdown
+            a.haddadin, 400205, \u0623\u0645\u0644, \u062d\u062f\u0627\u062f\u064a\u0646""")),
+        Section("01", synthesis, staff["second instructor"], _students("""
+            a.mehtani, 400301, \u0906\u0930\u0935, \u092e\u0947\u0939\u0924\u093e\u0928\u0940
+            n.tranvu, 400302, Ng\u1ecdc, Tr\u1ea7n V\u0169
+            t.einars, 400303, \u00de\u00f3ra, Einarsd\u00f3ttir
+            o.carrick, 400304, Ois\u00edn, O\u2019Carrick
+            y.satonaka, 400305, \u7d50\u8863, \u91cc\u4e2d""")),
+    )
+    instruments = tuple(
+        InstrumentAt(name, make, "Science/2/214/bench " + bench, first, second)
+        for name, make, bench, first, second in (
+            ("IR-1", "rising", "A", "Printer Door", "Printer Window"),
+            ("IR-2", "twice", "B", "Printer Door", "Printer Window"),
+            ("IR-3", "comma", "C", "Printer Window", "Printer Door"),
+            ("IR-4", "slow", "D", "Printer Window", "Printer Door")))
+    printers = (PrinterAt("Printer Door", "Science/2/214/door", "by the door"),
+                PrinterAt("Printer Window", "Science/2/214/window", "under the window"))
+    people = tuple(p for s in sections for p in s.students) + tuple(staff.values())
+    return College((organic, synthesis), sections, staff, instruments, printers, people=people)
