@@ -144,12 +144,13 @@ def _twice_printed(sheets, reprints):
             for (number, _), count in seen.items() if count > 1 and number not in reprints]
 
 
-def _judge_one(outcome):
+def _judge_one(outcome, reprints):
     wanted, sheets = outcome.expected, outcome.sheets
     who = "%s (%s, %s)" % (wanted.person.name, wanted.person.login, wanted.sample)
     if not sheets:
         return "%s: nothing arrived" % who
-    if len({s.accession for s in sheets}) > 1 or len(sheets) > 1:
+    on_purpose = {s.accession for s in sheets} <= set(reprints) and len({s.accession for s in sheets}) == 1
+    if len(sheets) > 1 and not on_purpose:
         return "%s: arrived %d times (%s)" % (who, len(sheets), ", ".join(s.where for s in sheets))
     sheet = sheets[0]
     if wanted.route != "either" and sheet.route != wanted.route:
@@ -190,7 +191,7 @@ def judge(expected, sheets, reprints=()):
     if len(unclaimed) > allowed:
         faults.append("%d unclaimed sheets came out, %d were expected" % (len(unclaimed), allowed))
     for outcome in outcomes:
-        outcome.fault = _judge_one(outcome)
+        outcome.fault = _judge_one(outcome, reprints)
         if outcome.fault:
             faults.append(outcome.fault)
     return Verdict(outcomes, faults, sheets)
