@@ -1,0 +1,100 @@
+#include <math.h>
+#include <stdio.h>
+
+#include "page.h"
+
+#define KEY_GREY 0.42
+#define TEACHING                                                                                   \
+    "Teaching record. Not an identification; not a safety assessment. See the SDS and local "      \
+    "rules."
+
+/* How the table's columns stand in one group of rows. */
+struct columns {
+    size_t groups;
+    double width; /* of a group */
+    double position_end;
+    double strength;
+    double shape;
+    double leading;
+};
+
+static struct columns columns_of(const struct sheet_plan *plan)
+{
+    if (plan->style.large)
+        return (struct columns){4, plan->table.w / 4, 40, 52, 120, 23};
+    return (struct columns){2, plan->table.w / 2 + 6, 24, 38, 82, 10.1};
+}
+
+static void draw_table_head(const struct sheet_pen *pen, const struct sheet_plan *plan,
+                            const struct columns *columns, size_t groups)
+{
+    struct sheet_type type = {.size = plan->style.large ? 16 : 6.8, .grey = KEY_GREY};
+    double y = plan->table.y + type.size;
+    for (size_t g = 0; g < groups; g++) {
+        double x = plan->table.x + columns->width * (double)g;
+        sheet_text(pen, &type, x + columns->position_end, y, 0, SHEET_RIGHT,
+                   "cm\xE2\x81\xBB\xC2\xB9");
+        if (plan->style.large)
+            continue;
+        sheet_text(pen, &type, x + columns->strength, y, 0, SHEET_LEFT, "strength");
+        sheet_text(pen, &type, x + columns->shape, y, 0, SHEET_LEFT, "shape");
+    }
+    double rule = y + type.size * 0.45;
+    sheet_line(pen->cr, plan->table.x, rule, plan->table.x + plan->table.w, rule);
+    sheet_stroke(pen->cr, 0.5, 0.6);
+}
+
+void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
+{
+    struct columns columns = columns_of(plan);
+    size_t rows = WP_SHEET_BANDS_MOST / columns.groups;
+    size_t groups = (plan->row_count + rows - 1) / rows;
+    draw_table_head(pen, plan, &columns, groups ? groups : 1);
+    struct sheet_type type = {.size = plan->style.table};
+    double first = plan->table.y + (plan->style.large ? 24 : 10) + columns.leading;
+    if (!plan->row_count)
+        sheet_text(pen, &type, plan->table.x, first, 0, SHEET_LEFT, "no bands listed");
+    for (size_t i = 0; i < plan->row_count; i++) {
+        double x = plan->table.x + columns.width * (double)(i / rows);
+        double y = first + columns.leading * (double)(i % rows);
+        const struct sheet_row *row = &plan->rows[i];
+        sheet_text(pen, &type, x + columns.position_end, y, 0, SHEET_RIGHT, row->position);
+        sheet_text(pen, &type, x + columns.strength, y, 0, SHEET_LEFT, row->strength);
+        sheet_text(pen, &type, x + columns.shape, y, 0, SHEET_LEFT, row->shape);
+    }
+}
+
+/* An empty box with lines 7 to 9 mm apart, as writing paper has them. */
+void sheet_ruled_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
+{
+    const struct sheet_box *box = &plan->ruled;
+    struct sheet_type type = {.size = plan->style.large ? 16 : 6.8, .grey = KEY_GREY};
+    sheet_text(pen, &type, box->x + 6, box->y + type.size * 1.25, 0, SHEET_LEFT,
+               "Assignments, by hand");
+    double pitch = plan->style.large ? 26 : 20.5;
+    for (double y = box->y + box->h - pitch; y > box->y + type.size * 1.6; y -= pitch)
+        sheet_line(pen->cr, box->x, y, box->x + box->w, y);
+    sheet_stroke(pen->cr, 0.35, 0.75);
+    cairo_rectangle(pen->cr, box->x, box->y, box->w, box->h);
+    sheet_stroke(pen->cr, 0.6, 0.25);
+}
+
+void sheet_foot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan, int page)
+{
+    struct sheet_type type = {.size = plan->style.foot, .grey = KEY_GREY};
+    double taken = sheet_text(pen, &type, plan->margin, plan->foot, plan->width - 2 * plan->margin,
+                              SHEET_LEFT, TEACHING);
+    char name[SHEET_TEXT_ROOM];
+    char line[SHEET_TEXT_ROOM + 16];
+    sheet_clean(plan->input->file_name, name);
+    if (!*name || (plan->pages > 1 && page == 0))
+        return;
+    snprintf(line, sizeof line, "File %s", name);
+    double right = plan->width - plan->margin;
+    double y = plan->foot;
+    if (plan->style.large) {
+        y -= 24;
+        taken = 0;
+    }
+    sheet_text(pen, &type, right, y, right - plan->margin - taken - 30, SHEET_RIGHT, line);
+}

@@ -1,0 +1,204 @@
+#include "plan.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "layout.h"
+#include "qr.h"
+
+/* Middle of the fundamental of carbon dioxide, cm-1. */
+#define AIR_POSITION 2349.0
+
+static enum wp_status check(const struct wp_sheet_input *input, struct wp_error *error)
+{
+    if (!input->spectrum)
+        return wp_fail(error, WP_INVALID, "a sheet needs a spectrum");
+    if (!input->accession || !*input->accession)
+        return wp_fail(error, WP_INVALID, "a sheet needs an accession number");
+    if (input->person_count > WP_SHEET_PERSONS_MOST)
+        return wp_fail(error, WP_INVALID, "a sheet has room for %d persons, not %zu",
+                       WP_SHEET_PERSONS_MOST, input->person_count);
+    if (input->other_count > WP_SHEET_OTHERS_MOST)
+        return wp_fail(error, WP_INVALID, "an overlay has room for %d more spectra, not %zu",
+                       WP_SHEET_OTHERS_MOST, input->other_count);
+    for (size_t i = 0; i < input->other_count; i++)
+        if (!input->others[i].spectrum)
+            return wp_fail(error, WP_INVALID, "spectrum %zu of the overlay is missing", i + 2);
+    if (!sheet_qr_fits(input->accession))
+        return wp_fail(error, WP_INVALID, "the accession number does not fit a QR code");
+    return WP_OK;
+}
+
+static const struct wp_spectrum *spectrum_at(const struct wp_sheet_input *input, size_t index)
+{
+    return index ? input->others[index - 1].spectrum : input->spectrum;
+}
+
+/* An overlay's other spectra share the axes of the first, so they must have the same kind. */
+static enum wp_status make_traces(struct sheet_plan *plan, struct wp_error *error)
+{
+    const struct wp_sheet_input *input = plan->input;
+    const struct wp_spectrum *own = input->spectrum;
+    bool wavenumbers = own->technique == WP_INFRARED && own->x_unit != WP_X_OTHER;
+    for (size_t i = 0; i <= input->other_count; i++) {
+        const struct wp_spectrum *spectrum = spectrum_at(input, i);
+        if ((spectrum->y_unit == WP_Y_OTHER) != (own->y_unit == WP_Y_OTHER) ||
+            (wavenumbers ? spectrum->x_unit == WP_X_OTHER : spectrum->x_unit != own->x_unit))
+            return wp_fail(error, WP_INVALID,
+                           "spectrum %zu of the overlay has other units than the first", i + 1);
+        enum wp_status status =
+            sheet_trace_make(&plan->traces[i], spectrum, wavenumbers, plan->y.ordinate, error);
+        if (status)
+            return status;
+        plan->trace_count++;
+    }
+    return WP_OK;
+}
+
+static enum wp_status choose_axes(struct sheet_plan *plan, struct wp_error *error)
+{
+    const struct wp_sheet_input *input = plan->input;
+    plan->y.ordinate = sheet_ordinate_of(input->spectrum, input->options.ordinate);
+    enum wp_status status = make_traces(plan, error);
+    if (status)
+        return status;
+    double x[2] = {INFINITY, -INFINITY};
+    double v[2] = {INFINITY, -INFINITY};
+    for (size_t i = 0; i < plan->trace_count; i++) {
+        sheet_trace_range(&plan->traces[i], x, v);
+        if (plan->traces[i].sticks && plan->y.ordinate != SHEET_PERCENT)
+            v[0] = fmin(v[0], 0);
+    }
+    plan->x.left = plan->frame.x;
+    plan->x.right = plan->frame.x + plan->frame.w;
+    sheet_x_choose(&plan->x, input->spectrum, x[0], x[1], input->options.compress);
+    plan->y.top = plan->frame.y;
+    plan->y.bottom = plan->frame.y + plan->frame.h;
+    sheet_y_choose(&plan->y, v[0], v[1]);
+    for (size_t i = 0; i < plan->trace_count; i++)
+        if (sheet_trace_map(&plan->traces[i], &plan->x))
+            return wp_fail(error, WP_NO_MEMORY, "no memory for the curve");
+    return WP_OK;
+}
+
+static bool on_axis(const struct sheet_plan *plan, double position)
+{
+    double at = sheet_x_at(&plan->x, position);
+    return at >= plan->x.left && at <= plan->x.right;
+}
+
+static const char *strength_words(enum wp_strength strength)
+{
+    return strength == WP_STRONG ? "strong" : strength == WP_MEDIUM ? "medium" : "weak";
+}
+
+static void add_row(struct sheet_plan *plan, const struct wp_band *band)
+{
+    struct sheet_row *row = &plan->rows[plan->row_count++];
+    snprintf(row->position, sizeof row->position, "%ld", lround(band->position));
+    row->strength = strength_words(band->strength);
+    row->shape = band->shape == WP_BROAD ? "broad" : "sharp";
+}
+
+static void add_label(struct sheet_plan *plan, const struct wp_band *band)
+{
+    struct sheet_label *label = &plan->labels[plan->label_count++];
+    *label = (struct sheet_label){.position = band->position, .weight = band->prominence};
+    snprintf(label->text, sizeof label->text, "%ld%s", lround(band->position),
+             band->saturated ? " off scale" : "");
+    /* A cut-off tip changes the reading, so its mark outlives its neighbours. */
+    label->weight += band->saturated ? 100 : 0;
+}
+
+/* The most prominent bands in order of falling wavenumber, as the examination lists them. */
+static void choose_bands(struct sheet_plan *plan, const struct wp_examination *examination)
+{
+    double least = 0;
+    size_t above = 0;
+    for (size_t most = 0; most < WP_BANDS_MOST; most++) {
+        double next = -1;
+        above = 0;
+        for (size_t i = 0; i < examination->band_count; i++) {
+            const struct wp_band *band = &examination->bands[i];
+            if (band->air || !on_axis(plan, band->position))
+                continue;
+            above += band->prominence > least ? 1 : 0;
+            if (band->prominence > least && (next < 0 || band->prominence < next))
+                next = band->prominence;
+        }
+        if (above <= WP_SHEET_BANDS_MOST)
+            break;
+        least = next;
+    }
+    for (size_t i = 0; i < examination->band_count; i++) {
+        const struct wp_band *band = &examination->bands[i];
+        if (band->air || !on_axis(plan, band->position) || !(band->prominence > least))
+            continue;
+        add_row(plan, band);
+        add_label(plan, band);
+    }
+}
+
+static void add_air(struct sheet_plan *plan)
+{
+    if (!on_axis(plan, AIR_POSITION))
+        return;
+    struct sheet_label *label = &plan->labels[plan->label_count++];
+    *label = (struct sheet_label){.position = AIR_POSITION, .weight = INFINITY, .air = true};
+    snprintf(label->text, sizeof label->text, "air");
+}
+
+static void take_marks(struct sheet_plan *plan)
+{
+    const struct wp_examination *examination = plan->input->examination;
+    if (!examination || !plan->x.wavenumbers)
+        return;
+    choose_bands(plan, examination);
+    if (examination->air_mark)
+        add_air(plan);
+    double low = fmin(plan->x.first, plan->x.last);
+    double high = fmax(plan->x.first, plan->x.last);
+    if (examination->cut_off > low)
+        plan->cut_off = fmin(examination->cut_off, high);
+}
+
+static void place_labels(struct sheet_plan *plan, struct sheet_painter *painter)
+{
+    struct sheet_type type = {.size = plan->style.label};
+    for (size_t i = 0; i < plan->label_count; i++) {
+        struct sheet_label *label = &plan->labels[i];
+        label->anchor = sheet_x_at(&plan->x, label->position);
+        label->length = sheet_text_width(painter, &type, label->text);
+    }
+    plan->label_count = sheet_labels_place(plan->labels, plan->label_count, &plan->label_style,
+                                           &plan->x, plan->traces, plan->trace_count, plan->y.down);
+    plan->y.gutter =
+        sheet_labels_gutter(plan->labels, plan->label_count, &plan->label_style, &plan->y);
+}
+
+enum wp_status sheet_plan_make(struct sheet_plan *plan, const struct wp_sheet_input *input,
+                               struct sheet_painter *painter, struct wp_error *error)
+{
+    memset(plan, 0, sizeof *plan);
+    enum wp_status status = check(input, error);
+    if (status)
+        return status;
+    plan->input = input;
+    sheet_layout(plan);
+    status = choose_axes(plan, error);
+    if (status) {
+        sheet_plan_release(plan);
+        return status;
+    }
+    take_marks(plan);
+    place_labels(plan, painter);
+    return WP_OK;
+}
+
+void sheet_plan_release(struct sheet_plan *plan)
+{
+    for (size_t i = 0; i < SHEET_TRACES_MOST; i++)
+        sheet_trace_release(&plan->traces[i]);
+    memset(plan, 0, sizeof *plan);
+}

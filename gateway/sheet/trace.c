@@ -1,0 +1,221 @@
+#include "trace.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define COLUMN (72.0 / 300.0) /* points */
+
+enum wp_status sheet_trace_make(struct sheet_trace *trace, const struct wp_spectrum *spectrum,
+                                bool wavenumbers, enum sheet_ordinate ordinate,
+                                struct wp_error *error)
+{
+    *trace = (struct sheet_trace){.sticks = spectrum->discrete};
+    trace->x = malloc((spectrum->count + 1) * sizeof *trace->x);
+    trace->v = malloc((spectrum->count + 1) * sizeof *trace->v);
+    if (!trace->x || !trace->v) {
+        sheet_trace_release(trace);
+        return wp_fail(error, WP_NO_MEMORY, "no memory for the curve");
+    }
+    size_t seen = 0;
+    for (size_t i = 0; i < spectrum->count; i++) {
+        double x = sheet_abscissa(spectrum, wavenumbers, spectrum->x[i]);
+        if (!isfinite(x))
+            continue;
+        trace->x[trace->count] = x;
+        trace->v[trace->count] = sheet_value(spectrum, ordinate, spectrum->y[i]);
+        seen += isfinite(trace->v[trace->count]) ? 1 : 0;
+        trace->count++;
+    }
+    if (seen < 2) {
+        sheet_trace_release(trace);
+        return wp_fail(error, WP_INVALID, "a spectrum of fewer than two points cannot be drawn");
+    }
+    return WP_OK;
+}
+
+void sheet_trace_release(struct sheet_trace *trace)
+{
+    free(trace->x);
+    free(trace->v);
+    memset(trace, 0, sizeof *trace);
+}
+
+void sheet_trace_range(const struct sheet_trace *trace, double x[2], double v[2])
+{
+    for (size_t i = 0; i < trace->count; i++) {
+        if (!isfinite(trace->v[i]))
+            continue;
+        x[0] = fmin(x[0], trace->x[i]);
+        x[1] = fmax(x[1], trace->x[i]);
+        v[0] = fmin(v[0], trace->v[i]);
+        v[1] = fmax(v[1], trace->v[i]);
+    }
+}
+
+static void reverse(struct sheet_trace *trace)
+{
+    for (size_t i = 0, j = trace->count; i + 1 < j; i++) {
+        j--;
+        double x = trace->x[i];
+        double v = trace->v[i];
+        trace->x[i] = trace->x[j];
+        trace->v[i] = trace->v[j];
+        trace->x[j] = x;
+        trace->v[j] = v;
+    }
+}
+
+struct point {
+    double x, v;
+    size_t order;
+};
+
+static int by_place(const void *left, const void *right)
+{
+    const struct point *a = left;
+    const struct point *b = right;
+    if (a->x != b->x)
+        return a->x < b->x ? -1 : 1;
+    return a->order < b->order ? -1 : 1;
+}
+
+static enum wp_status sort(struct sheet_trace *trace)
+{
+    struct point *points = malloc(trace->count * sizeof *points);
+    if (!points)
+        return WP_NO_MEMORY;
+    for (size_t i = 0; i < trace->count; i++)
+        points[i] = (struct point){trace->x[i], trace->v[i], i};
+    qsort(points, trace->count, sizeof *points, by_place);
+    for (size_t i = 0; i < trace->count; i++) {
+        trace->x[i] = points[i].x;
+        trace->v[i] = points[i].v;
+    }
+    free(points);
+    return WP_OK;
+}
+
+enum wp_status sheet_trace_map(struct sheet_trace *trace, const struct sheet_x *axis)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < trace->count; i++) {
+        double at = sheet_x_at(axis, trace->x[i]);
+        if (at < axis->left - 1e-9 || at > axis->right + 1e-9)
+            continue;
+        trace->x[kept] = at;
+        trace->v[kept++] = trace->v[i];
+    }
+    trace->count = kept;
+    if (kept > 1 && trace->x[0] > trace->x[kept - 1])
+        reverse(trace);
+    for (size_t i = 1; i < kept; i++)
+        if (trace->x[i] < trace->x[i - 1])
+            return sort(trace);
+    return WP_OK;
+}
+
+/* The first point at or right of `at`. */
+static size_t find(const struct sheet_trace *trace, double at)
+{
+    size_t low = 0;
+    size_t high = trace->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (trace->x[middle] < at)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+double sheet_trace_extreme(const struct sheet_trace *trace, bool down, double from, double to)
+{
+    size_t i = find(trace, from);
+    i -= i > 0 ? 1 : 0;
+    double extreme = NAN;
+    for (; i < trace->count; i++) {
+        double v = trace->v[i];
+        if (isfinite(v))
+            extreme = down ? fmin(extreme, v) : fmax(extreme, v);
+        if (trace->x[i] > to)
+            break;
+    }
+    return extreme;
+}
+
+/* First, lowest, highest and last point of the column being filled, by index. */
+struct column {
+    long number;
+    size_t first, low, high, last;
+    bool open;
+};
+
+static void emit(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis, size_t i)
+{
+    cairo_line_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
+}
+
+static void column_close(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis,
+                         struct column *column)
+{
+    if (!column->open)
+        return;
+    size_t early = column->low < column->high ? column->low : column->high;
+    size_t late = column->low < column->high ? column->high : column->low;
+    emit(cr, trace, axis, column->first);
+    if (early != column->first && early != column->last)
+        emit(cr, trace, axis, early);
+    if (late != early && late != column->first && late != column->last)
+        emit(cr, trace, axis, late);
+    if (column->last != column->first)
+        emit(cr, trace, axis, column->last);
+    column->open = false;
+}
+
+static void curve_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)
+{
+    struct column column = {.open = false};
+    bool gap = true;
+    for (size_t i = 0; i < trace->count; i++) {
+        if (!isfinite(trace->v[i])) {
+            column_close(cr, trace, axis, &column);
+            gap = true;
+            continue;
+        }
+        long number = (long)floor(trace->x[i] / COLUMN);
+        if (column.open && number != column.number)
+            column_close(cr, trace, axis, &column);
+        if (gap) {
+            /* A lone point between gaps shows as a dot: a line of no length with a round end. */
+            cairo_move_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
+            gap = false;
+        }
+        if (!column.open)
+            column = (struct column){number, i, i, i, i, true};
+        column.last = i;
+        column.low = trace->v[i] < trace->v[column.low] ? i : column.low;
+        column.high = trace->v[i] > trace->v[column.high] ? i : column.high;
+    }
+    column_close(cr, trace, axis, &column);
+}
+
+static void stick_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)
+{
+    double base = sheet_y_at(axis, axis->down ? 100.0 : 0.0);
+    for (size_t i = 0; i < trace->count; i++) {
+        if (!isfinite(trace->v[i]))
+            continue;
+        cairo_move_to(cr, trace->x[i], base);
+        cairo_line_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
+    }
+}
+
+void sheet_trace_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)
+{
+    if (trace->sticks)
+        stick_path(cr, trace, axis);
+    else
+        curve_path(cr, trace, axis);
+}
