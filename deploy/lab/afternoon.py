@@ -165,7 +165,7 @@ def plan():
     queues = {
         "IR-1": [Visit(who("m.rowan"), "IR-1", "Unknown A1"),
                  Visit(who("y.voronov"), "IR-1", "Unknown B1", saves_first=True),
-                 Visit(who("a.mehtani"), "IR-1", "Fraction 1"),
+                 Visit(who("a.mehtani"), "IR-1", "Fraction 1", films=(4.0,)),
                  Visit(who("r.ashdown"), "IR-1", "Unknown C1")],
         "IR-2": [Visit(who("j.lindholt"), "IR-2", "Unknown C2"),
                  Visit(who("e.mavridi"), "IR-2", "Unknown A2", films=(70.0, 8.0)),
@@ -174,7 +174,7 @@ def plan():
         "IR-3": [Visit(who("s.li"), "IR-3", "Unknown B2"),
                  Visit(who("t.zurawik"), "IR-3", "Unknown D1"),
                  Visit(who("t.einars"), "IR-3", "Fraction 3"),
-                 Visit(who("a.okonjo"), "IR-3", "Unknown A2", films=(0.4, 8.0))],
+                 Visit(who("a.okonjo"), "IR-3", "Unknown A2", films=(0.15, 8.0))],
         "IR-4": [Visit(who("r.ashdown2"), "IR-4", "Unknown B2"),
                  Visit(who("o.carrick"), "IR-4", "Wash"),
                  Visit(who("a.haddadin"), "IR-4", "Unknown C1", forgets=True),

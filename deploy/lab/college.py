@@ -79,7 +79,6 @@ class College:
     printers: tuple
     starts_minutes_ago: int = 20  # the timetable: all sections meet now
     lasts_minutes: int = 180
-    zone: str = "UTC"
     people: tuple = field(default=())
 
     def section_of(self, student):
@@ -116,25 +115,25 @@ def build():
         "administrator": Person("e.winterbourne", "Edda", "Winterbourne", role="administrator"),
     }
     sections = (
-        Section("01", organic, staff["instructor"], _students("""
+        Section("L01", organic, staff["instructor"], _students("""
             m.rowan, 400101, Maya, Rowan
             j.lindholt, 400102, Jonas, Lindholt
-            s.li, 400103, \u601d\u8fdc, \u674e
+            s.li, 400103, 思远, 李
             r.ashdown, 400104, Robin, Ashdown
-            z.brandao, 400105, Zo\u00eb, Brand\u00e3o
+            z.brandao, 400105, Zoë, Brandão
             a.okonjo, 400106, Amina, Okonjo-Vale""")),
-        Section("02", organic, staff["instructor"], _students("""
-            y.voronov, 400201, \u042e\u043b\u0438\u044f, \u0412\u043e\u0440\u043e\u043d\u043e\u0432\u0441\u043a\u0430\u044f
-            e.mavridi, 400202, \u0395\u03bb\u03ad\u03bd\u03b7, \u039c\u03b1\u03c5\u03c1\u03af\u03b4\u03b7
-            t.zurawik, 400203, Tomasz, \u017burawik
+        Section("L02", organic, staff["instructor"], _students("""
+            y.voronov, 400201, Юлия, Вороновская
+            e.mavridi, 400202, Ελένη, Μαυρίδη
+            t.zurawik, 400203, Tomasz, Żurawik
             r.ashdown2, 400204, Robin, Ashdown
-            a.haddadin, 400205, \u0623\u0645\u0644, \u062d\u062f\u0627\u062f\u064a\u0646""")),
-        Section("01", synthesis, staff["second instructor"], _students("""
-            a.mehtani, 400301, \u0906\u0930\u0935, \u092e\u0947\u0939\u0924\u093e\u0928\u0940
-            n.tranvu, 400302, Ng\u1ecdc, Tr\u1ea7n V\u0169
-            t.einars, 400303, \u00de\u00f3ra, Einarsd\u00f3ttir
-            o.carrick, 400304, Ois\u00edn, O\u2019Carrick
-            y.satonaka, 400305, \u7d50\u8863, \u91cc\u4e2d""")),
+            a.haddadin, 400205, أمل, حدادين""")),
+        Section("L11", synthesis, staff["second instructor"], _students("""
+            a.mehtani, 400301, आरव, मेहतानी
+            n.tranvu, 400302, Ngọc, Trần Vũ
+            t.einars, 400303, Þóra, Einarsdóttir
+            o.carrick, 400304, Oisín, O’Carrick
+            y.satonaka, 400305, 結衣, 里中""")),
     )
     instruments = tuple(
         InstrumentAt(name, make, "Science/2/214/bench " + bench, first, second)

@@ -1,9 +1,8 @@
 """Writers for the export dialects of four makes of instrument. Each gives the bytes of one file.
 
-`zone` is the instrument PC's time zone: most programs write local time without saying which.
+`zone` is the instrument PC's time zone (None: this machine's): most programs write local time
+without saying which.
 """
-from datetime import timezone
-
 LINE = 80  # longest line of a JCAMP-DX file
 
 
@@ -83,7 +82,7 @@ def _ends(x, y):
     ]
 
 
-def jcamp_affn(spectrum, zone=timezone.utc):
+def jcamp_affn(spectrum, zone=None):
     """JCAMP-DX 4.24, fixed form, percent transmittance, wavenumbers rising; date and time apart."""
     x, y = spectrum.x[::-1], [round(t * 1e6) for t in reversed(spectrum.t)]
     step = (x[-1] - x[0]) / (len(x) - 1)
@@ -104,7 +103,7 @@ def jcamp_affn(spectrum, zone=timezone.utc):
     return _jcamp(labels, _affn_rows(x[0], step, y))
 
 
-def jcamp_difdup(spectrum, zone=timezone.utc):
+def jcamp_difdup(spectrum, zone=None):
     """JCAMP-DX 5.01, difference and repeat form, absorbance, wavenumbers falling; long date with zone."""
     factor = 2.0 ** -16
     x, y = spectrum.x, [round(a / factor) for a in spectrum.absorbance()]
@@ -129,7 +128,7 @@ def _comma(text):
     return text.replace(".", ",")
 
 
-def delimited_comma(spectrum, zone=timezone.utc):
+def delimited_comma(spectrum, zone=None):
     """Semicolons between, decimal commas; wavenumbers falling, percent transmittance; a short header."""
     local = spectrum.measured.astimezone(zone)
     lines = [
@@ -142,7 +141,7 @@ def delimited_comma(spectrum, zone=timezone.utc):
     return ("\r\n".join(lines) + "\r\n").encode("iso-8859-1", "replace")
 
 
-def tabbed_micrometres(spectrum, zone=timezone.utc):
+def tabbed_micrometres(spectrum, zone=None):
     """Tabs between, wavelengths in micrometres rising, transmittance as a fraction; one heading line."""
     lines = ["Wavelength (um)\tTransmittance"]
     lines += ["%.7f\t%.6f" % (1e4 / x, t) for x, t in zip(spectrum.x, spectrum.t)]

@@ -44,7 +44,7 @@ class Instrument:
     Not for several threads at once. Every method returns the list of the paths it wrote.
     """
 
-    def __init__(self, make, folder, zone=timezone.utc, first_number=1):
+    def __init__(self, make, folder, zone=None, first_number=1):
         self.make = MAKES[make]
         self.folder = folder
         self.zone = zone

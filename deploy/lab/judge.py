@@ -160,7 +160,8 @@ def _judge_one(outcome, reprints):
     seen = substance_on(sheet.text)
     if seen != wanted.substance:
         return "%s: the sheet shows %s instead of %s" % (who, seen or "no known spectrum", wanted.substance)
-    missing = [word for word in (wanted.instrument, wanted.experiment) if plain(word) not in plain(sheet.text)]
+    page = plain(sheet.text)
+    missing = [word for word in (wanted.instrument, wanted.experiment) if plain(word) not in page]
     if missing:
         return "%s: the sheet lacks %s" % (who, ", ".join(missing))
     if not sheet.accession:

@@ -204,7 +204,8 @@ class Afternoon(unittest.TestCase):
         verbs = [verb for verb, *_ in lab.done]
         for incident in ("paper_out Printer Door", "kill_gateway", "paper_in Printer Door"):
             self.assertEqual(verbs.count(incident), 1)
-        self.assertEqual((verbs.count("claim"), verbs.count("save_again"), verbs.count("run_again")), (1, 1, 2))
+        for verb, times in (("claim", 1), ("save_again", 1), ("run_again", 2)):
+            self.assertEqual(verbs.count(verb), times, verb)
 
     def test_no_two_films_have_the_same_noise(self):
         lab = Recording()
@@ -251,7 +252,7 @@ class Display(unittest.TestCase):
         wanted = afternoon.expected(afternoon.plan())[0]
         out = io.StringIO()
         progress.outcome_table(judge.judge([wanted], [sheet_for(wanted, number(0))]), out)
-        for word in ("IR-1", "Maya Rowan", "CHM 221 01", "Unknown A1", "paper, Printer Door", "x.pdf"):
+        for word in ("IR-1", "Maya Rowan", "CHM 221 L01", "Unknown A1", "paper, Printer Door", "x.pdf"):
             self.assertIn(word, out.getvalue())
 
 

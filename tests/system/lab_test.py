@@ -161,9 +161,9 @@ class Programs(unittest.TestCase):
         return HOUSE.add(Program(name, ["sh", "-c", script], folder(name + ".log")))
 
     def test_waiting_for_a_line_returns_its_match(self):
-        one = self.program("says", "echo starting; sleep 0.2; echo listening on https://127.0.0.1:4443; sleep 60")
+        one = self.program("says", "echo starting; sleep 0.2; echo listening on https://localhost:4443; sleep 60")
         match = one.start().wait_for(r"^listening on (\S+)$", 10)
-        self.assertEqual(match.group(1), "https://127.0.0.1:4443")
+        self.assertEqual(match.group(1), "https://localhost:4443")
 
     def test_waiting_for_a_program_that_ends_fails_with_what_it_said(self):
         one = self.program("dies", "echo no such folder; exit 3").start()
@@ -178,7 +178,8 @@ class Programs(unittest.TestCase):
         self.assertLess(time.monotonic() - began, 5)
 
     def test_a_program_that_ignores_being_asked_is_killed_with_its_children(self):
-        one = self.program("stubborn", "trap '' TERM; sleep 61 & echo child $!; while :; do sleep 1; done").start()
+        script = "trap '' TERM; sleep 61 & echo child $!; while :; do sleep 1; done"
+        one = self.program("stubborn", script).start()
         child = int(one.wait_for(r"child (\d+)", 10).group(1))
         one.stop(0.3)
         self.assertEqual(one.child.returncode, -signal.SIGKILL)

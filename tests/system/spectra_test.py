@@ -49,7 +49,7 @@ class Spectra(unittest.TestCase):
         self.assertNotEqual(one, other)
 
     def test_a_thick_film_is_cut_off_flat_and_a_thin_one_hardly_absorbs(self):
-        thick, thin = simulate(Recipe("ethanol", thickness_um=70)), simulate(Recipe("ethanol", thickness_um=0.4))
+        thick, thin = (simulate(Recipe("ethanol", thickness_um=d)) for d in (70.0, 0.4))
         self.assertGreater(sum(t < 0.01 for t in thick.t), 200)
         self.assertGreater(min(t for x, t in zip(thin.x, thin.t) if x > 900), 0.7)
 
