@@ -46,6 +46,8 @@ CREATE TABLE delivery (
     -- until the outcome is recorded
     job INTEGER NOT NULL DEFAULT 0,
     in_doubt INTEGER NOT NULL DEFAULT 0,
+    -- what a person asked of one that is under way: 1 cancel it, 2 take it back and send it elsewhere
+    withdraw INTEGER NOT NULL DEFAULT 0,
     attempts INTEGER NOT NULL DEFAULT 0,
     due_us INTEGER NOT NULL,
     lease_owner INTEGER NOT NULL DEFAULT 0,
@@ -54,8 +56,7 @@ CREATE TABLE delivery (
     changed_us INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX delivery_live ON delivery (state, due_us)
-    WHERE state IN ('waiting', 'sending', 'printing', 'uncertain');
-CREATE INDEX delivery_asking ON delivery (changed_us) WHERE state = 'asking';
+    WHERE state IN ('waiting', 'sending', 'printing', 'asking', 'uncertain');
 CREATE INDEX delivery_person ON delivery (person_id, created_us);
 CREATE INDEX delivery_measurement ON delivery (measurement_id);
 CREATE INDEX delivery_printer ON delivery (printer_id, changed_us);
