@@ -1,9 +1,10 @@
 /* acts/intake.h - take a capture: from bytes in hand to a receipt.
  *
- * Two steps. `wp_intake_prepare` computes on a lane thread, touching neither database nor files
- * but a staging file it is told of: digest, compression, reading, bands, remarks, print.
- * `wp_act_take_capture` is the write job: it records capture, object, measurement, stamp and ledger
- * entry in one transaction. The receipt may be sent when the job's done says WP_OK.
+ * Three steps. `wp_intake_context` reads what the examination should expect. `wp_intake_prepare`
+ * computes on a lane thread, touching neither database nor files but a staging file it is told of:
+ * digest, compression, reading, bands, remarks, print. `wp_act_take_capture` is the write job: it
+ * records capture, object, measurement, stamp and ledger entry in one transaction. The receipt may
+ * be sent when the job's done says WP_OK.
  *
  * A repeat of agent and number with the same bytes gives the same receipt and changes nothing.
  */
@@ -45,6 +46,12 @@ struct wp_intake {
     bool has_expected;      /* the digest the sender named */
     unsigned char expected[WP_SHA256_SIZE];
 
+    /* made by wp_intake_context */
+    struct wp_context
+        context;        /* of the turn that is open now: what the examination should expect */
+    char solvent[64];   /* holds context.cleaning_solvent */
+    char solvents[256]; /* holds context.solvents */
+
     /* made by wp_intake_prepare */
     unsigned char digest[WP_SHA256_SIZE];
     struct wp_bytes packed; /* zstd level 1; empty when staged in a file */
@@ -60,6 +67,10 @@ struct wp_intake {
     struct wp_ledger_head head;
     struct wp_error error;
 };
+
+/* The read job (wp_read_fn) before prepare: fills `context` from the instrument and its open turn.
+ * WP_DENIED: no such agent, so that nothing is computed for strangers. */
+enum wp_status wp_intake_context(struct wp_sql *sql, void *intake);
 
 /* WP_OK; WP_INVALID when the digest is not the expected one; WP_NO_MEMORY; WP_IO (staging file
  * cannot be read). A file that is no spectrum is WP_OK with reading.error set. Lane thread. */

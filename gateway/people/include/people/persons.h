@@ -1,0 +1,56 @@
+/* people/persons.h - persons, courses, sections, rosters, experiments: their tables. Inside jobs.
+ *
+ * Every function that takes names takes UTF-8 in any script; lengths are checked, control
+ * characters are refused.
+ */
+#ifndef PEOPLE_PERSONS_H
+#define PEOPLE_PERSONS_H
+
+#include "base/clock.h"
+#include "people/ask.h"
+
+#define WP_NAME_MOST 128 /* bytes of one part of a name */
+
+struct wp_person {
+    int64_t id;        /* 0: new */
+    const char *login; /* sign-in name: ASCII letters, digits, . _ - @, at most 64 */
+    const char *given;
+    const char *family;
+    const char *email; /* NULL leaves it as it is (or "" when new) */
+    const char *alias; /* shown at benches instead of the name; NULL as above */
+    unsigned roles;    /* site-wide: technician, administrator */
+};
+
+/* Adds a person or, when the sign-in name is known, changes their names, address and roles. */
+enum wp_status wp_person_put(struct wp_txn *txn, struct wp_person *person, struct wp_error *error);
+enum wp_status wp_person_find(struct wp_sql *sql, const char *login, int64_t *id);
+enum wp_status wp_person_set_password(struct wp_txn *txn, int64_t person, const char *hash);
+
+/* "Maya Rowan" in `text`; "" for somebody erased. */
+enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, size_t room);
+
+/* Adds by code, or changes what is given; ids of those that exist stay. NULL texts stay as they
+ * are. */
+enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
+                             struct wp_error *error);
+enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
+                              struct wp_error *error);
+enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
+                                 struct wp_error *error);
+
+enum wp_status wp_enrol(struct wp_txn *txn, int64_t section, int64_t person, const char *number);
+/* Ends an enrolment; what was measured stays. */
+enum wp_status wp_unenrol(struct wp_txn *txn, int64_t section, int64_t person);
+enum wp_status wp_staff_put(struct wp_txn *txn, int64_t section, int64_t person, unsigned roles);
+enum wp_status wp_meeting_add(struct wp_txn *txn, int64_t section, int64_t starts, int64_t ends,
+                              int64_t *id, struct wp_error *error);
+
+/* The id of a section named by "COURSE SECTION" members `course` and `section` of the body. */
+enum wp_status wp_section_named(struct wp_sql *sql, const struct wp_ask *ask, int64_t *id,
+                                struct wp_error *error);
+
+/* Checks a text a person typed: 1 (or 0 if `may_be_empty`) to `most` bytes of UTF-8 without control
+ * characters. */
+bool wp_typed_ok(const char *text, size_t most, bool may_be_empty);
+
+#endif
