@@ -4,8 +4,8 @@
 #include <stdlib.h>
 
 #include "bands_air.h"
+#include "bands_find.h"
 #include "bands_shape.h"
-#include "baseline.h"
 
 /* A band's depth must stand out of the noise by this many of its standard deviations: the highest
  * of 3,600 points of pure noise stands about 7 above the lowest beside it. */
@@ -155,14 +155,12 @@ static size_t describe(const struct finding *finding, size_t count, bool any_wid
 }
 
 /* By depth below the local baseline on a transmittance scale, as the eye takes it off a plot. */
-static void grade(const struct wp_curve *curve, struct wp_band *bands, size_t count)
+static void grade(const struct wp_baseline *baseline, struct wp_band *bands, size_t count)
 {
-    struct wp_baseline baseline;
     double depths[WP_BANDS_MOST];
     double deepest = 0.0;
-    wp_baseline_make(curve, &baseline);
     for (size_t i = 0; i < count; i++) {
-        double above = bands[i].absorbance - wp_baseline_at(&baseline, bands[i].position);
+        double above = bands[i].absorbance - wp_baseline_at(baseline, bands[i].position);
         depths[i] = 1.0 - exp(-M_LN10 * above);
         if (!bands[i].air && depths[i] > deepest)
             deepest = depths[i];
@@ -173,17 +171,13 @@ static void grade(const struct wp_curve *curve, struct wp_band *bands, size_t co
                                                                   : WP_WEAK;
 }
 
-size_t wp_bands_find(const struct wp_curve *curve, const struct wp_band_options *options,
-                     struct wp_band bands[WP_BANDS_MOST], enum wp_status *status)
+size_t wp_bands_find_with(const struct wp_curve *curve, const struct wp_levels *levels,
+                          const struct wp_baseline *baseline, const struct wp_band_options *options,
+                          struct wp_band bands[WP_BANDS_MOST], enum wp_status *status)
 {
-    struct wp_band_options plain = {0};
-    struct finding finding = {.curve = curve};
-    options = options ? options : &plain;
-    wp_levels_find(curve, &finding.levels);
-    enum wp_status outcome = prepare(&finding);
-    if (status)
-        *status = outcome;
-    if (outcome)
+    struct finding finding = {.curve = curve, .levels = *levels};
+    *status = prepare(&finding);
+    if (*status)
         return 0;
     size_t count = find(&finding, options);
     size_t most =
@@ -196,6 +190,22 @@ size_t wp_bands_find(const struct wp_curve *curve, const struct wp_band_options 
     count = describe(&finding, count, options->least_prominence > 0.0, bands);
     free(finding.cut);
     wp_bands_mark_air(bands, count);
-    grade(curve, bands, count);
+    grade(baseline, bands, count);
+    return count;
+}
+
+size_t wp_bands_find(const struct wp_curve *curve, const struct wp_band_options *options,
+                     struct wp_band bands[WP_BANDS_MOST], enum wp_status *status)
+{
+    static const struct wp_band_options plain;
+    struct wp_levels levels;
+    struct wp_baseline baseline;
+    enum wp_status outcome;
+    wp_levels_find(curve, &levels);
+    wp_baseline_make(curve, &baseline);
+    size_t count =
+        wp_bands_find_with(curve, &levels, &baseline, options ? options : &plain, bands, &outcome);
+    if (status)
+        *status = outcome;
     return count;
 }

@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "remarks_table.h"
+
 /* The parabola takes in neighbours until they lie this many standard deviations of the noise below
  * the top: with little noise the next point on either side will do. */
 #define FIT_DROP 6.0
@@ -44,8 +46,8 @@ static double vertex(const struct wp_curve *curve, size_t from, size_t to, size_
     return place < curve->x[from] ? curve->x[from] : place > curve->x[to] ? curve->x[to] : place;
 }
 
-static double fitted_position(const struct wp_curve *curve, const struct wp_levels *levels,
-                              size_t top, double width)
+double wp_band_position(const struct wp_curve *curve, const struct wp_levels *levels, size_t top,
+                        double width)
 {
     size_t reach = (size_t)(FIT_WIDTH * width / curve->step);
     reach = reach > FIT_MOST ? FIT_MOST : reach;
@@ -96,12 +98,12 @@ void wp_band_describe(const struct wp_curve *curve, const double *a, const struc
     size_t top = highest(curve, peak->first, peak->last);
     band->width = right - left;
     band->saturated = peak->height >= levels->flat_a &&
-                      curve->x[peak->last] - curve->x[peak->first] >= WP_FLAT_WIDTH;
+                      curve->x[peak->last] - curve->x[peak->first] >= wp_limit(WP_LIMIT_FLAT_WIDTH);
     if (band->saturated) {
         band->position = 0.5 * (curve->x[peak->first] + curve->x[peak->last]);
         top = peak->first + (peak->last - peak->first) / 2;
     } else {
-        band->position = fitted_position(curve, levels, top, band->width);
+        band->position = wp_band_position(curve, levels, top, band->width);
     }
     band->index = top;
     band->transmittance = curve->t[top];

@@ -16,4 +16,10 @@
 void wp_band_describe(const struct wp_curve *curve, const double *a, const struct wp_levels *levels,
                       const struct wp_peak *peak, struct wp_band *band);
 
+/* Position (cm-1) of the band whose highest point is `top`, which is not an end of the curve: the
+ * vertex of a parabola through it and its neighbours, as many as the noise asks for and `width`
+ * (cm-1, about that of the band) allows. */
+double wp_band_position(const struct wp_curve *curve, const struct wp_levels *levels, size_t top,
+                        double width);
+
 #endif

@@ -3,6 +3,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "remarks_table.h"
+
 /* Noise of neighbouring points is alike where a program has filled in points between, so the
  * estimate compares points about this far apart (cm-1). */
 #define NOISE_LAG 3.0
@@ -85,14 +87,15 @@ static double lowest_mean(const struct wp_curve *curve)
 static bool is_flat_at(const struct wp_curve *curve, double low, double noise)
 {
     double near = low + FLAT_NEAR + 2.0 * noise;
-    double far = low + WP_FLAT_T + 2.0 * noise;
+    double far = low + wp_limit(WP_LIMIT_FLAT_ABOVE) / 100.0 + 2.0 * noise;
     size_t dip = 0;
     size_t bottom = 0;
     for (size_t i = 0; i < curve->count; i++) {
         dip += curve->t[i] < far;
         bottom += curve->t[i] < near;
     }
-    return (double)dip * curve->step >= WP_FLAT_WIDTH && (double)bottom >= FLAT_SHARE * (double)dip;
+    return (double)dip * curve->step >= wp_limit(WP_LIMIT_FLAT_WIDTH) &&
+           (double)bottom >= FLAT_SHARE * (double)dip;
 }
 
 static double floor_of(const struct wp_curve *curve, double noise)
@@ -109,7 +112,7 @@ void wp_levels_find(const struct wp_curve *curve, struct wp_levels *levels)
 {
     levels->noise = noise_of(curve);
     levels->floor = floor_of(curve, levels->noise);
-    double above = 3.0 * levels->noise > WP_FLAT_T ? 3.0 * levels->noise : WP_FLAT_T;
+    double above = fmax(wp_limit(WP_LIMIT_FLAT_ABOVE) / 100.0, 3.0 * levels->noise);
     levels->flat_t = levels->floor + above;
     if (levels->flat_t < 2.0 * WP_T_FLOOR)
         levels->flat_t = 2.0 * WP_T_FLOOR;
@@ -128,32 +131,4 @@ size_t wp_curve_at(const struct wp_curve *curve, double wavenumber)
             to = middle;
     }
     return from;
-}
-
-static void count_run(const struct wp_curve *curve, size_t from, size_t to, struct wp_flats *flats)
-{
-    double width = curve->x[to] - curve->x[from];
-    if (width < WP_FLAT_WIDTH || from == 0 || to + 1 == curve->count)
-        return;
-    flats->count++;
-    flats->width += width;
-    if (width > flats->widest) {
-        flats->widest = width;
-        flats->position = 0.5 * (curve->x[from] + curve->x[to]);
-    }
-}
-
-void wp_flats_find(const struct wp_curve *curve, const struct wp_levels *levels, double low,
-                   double high, struct wp_flats *flats)
-{
-    memset(flats, 0, sizeof *flats);
-    size_t end = wp_curve_at(curve, high);
-    for (size_t i = wp_curve_at(curve, low); i < end; i++) {
-        if (curve->t[i] >= levels->flat_t)
-            continue;
-        size_t from = i;
-        while (i + 1 < curve->count && curve->t[i + 1] < levels->flat_t)
-            i++;
-        count_run(curve, from, i, flats);
-    }
 }
