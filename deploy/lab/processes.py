@@ -1,17 +1,21 @@
 """Real programs as children: started with a log, waited for, stopped; none outlives its parent.
 
 Every wait is bounded. Children are signalled by their own process group, never by name. If the
-parent itself is killed, the kernel ends them (PR_SET_PDEATHSIG).
+parent itself is killed, the kernel ends them (setpriv --pdeathsig; programs that change their user,
+such as exim, lose that).
 """
-import ctypes
+import concurrent.futures
 import os
 import re
+import shutil
 import signal
 import socket
 import subprocess
 import time
 
-_PR_SET_PDEATHSIG = 1
+# The kernel ends a child when the *thread* that made it ends, so one thread that lives as long as
+# the process makes them all.
+_NURSERY = concurrent.futures.ThreadPoolExecutor(max_workers=1)
 
 
 class LabError(Exception):
@@ -46,12 +50,6 @@ def answers(port, host="127.0.0.1"):
         return False
 
 
-def _child_setup():
-    # A group of its own, so that Ctrl-C reaches the parent alone, which then stops in order.
-    os.setpgid(0, 0)
-    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
-
-
 class Program:
     """One program: argv, a log that collects both outputs, and its life."""
 
@@ -65,15 +63,16 @@ class Program:
         if self.running():
             raise LabError("%s runs already" % self.name)
         environment = dict(os.environ, **(self.env or {}))
+        if not shutil.which(self.argv[0]):
+            raise LabError("cannot start %s: there is no %s" % (self.name, self.argv[0]))
         os.makedirs(os.path.dirname(self.log), exist_ok=True)
         with open(self.log, "ab") as log:
             self._seen = log.tell()
-            try:
-                self.child = subprocess.Popen(
-                    self.argv, stdin=subprocess.DEVNULL, stdout=log, stderr=subprocess.STDOUT,
-                    env=environment, cwd=self.cwd, preexec_fn=_child_setup)
-            except OSError as error:
-                raise LabError("cannot start %s: %s" % (self.name, error)) from error
+            # A group of its own, so that Ctrl-C reaches the parent alone, which then stops in order.
+            self.child = _NURSERY.submit(
+                subprocess.Popen, ["setpriv", "--pdeathsig", "TERM", "--", *self.argv],
+                stdin=subprocess.DEVNULL, stdout=log, stderr=subprocess.STDOUT, env=environment,
+                cwd=self.cwd, process_group=0).result(20.0)
         return self
 
     @property

@@ -6,6 +6,7 @@ import ssl
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import unittest
 from email.message import EmailMessage
@@ -194,6 +195,14 @@ class Programs(unittest.TestCase):
         with self.assertRaises(LabError):
             one.wait_for("ready", 0.3)
 
+    def test_a_program_outlives_the_thread_that_started_it(self):
+        one = self.program("thread", "sleep 60")
+        starter = threading.Thread(target=one.start)
+        starter.start()
+        starter.join(10)
+        time.sleep(0.3)
+        self.assertTrue(one.running())
+
     def test_a_missing_program_is_named(self):
         with self.assertRaisesRegex(LabError, "cannot start x"):
             Program("x", ["/nonexistent/x"], folder("x.log")).start()
@@ -224,7 +233,7 @@ class Households(unittest.TestCase):
         process = subprocess.Popen([sys.executable, "-c", script], text=True,
                                    stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
         self.addCleanup(process.stdout.close)
-        self.addCleanup(process.wait, 10)
+        self.addCleanup(process.wait, 15)
         return process, int(process.stdout.readline())
 
     def gone(self, pid):
