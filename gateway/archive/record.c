@@ -1,0 +1,167 @@
+#include "archive/record.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/bytes.h"
+#include "base/id.h"
+
+/* Accession numbers begin here, so that the first sheet already has a number of five digits. */
+#define FIRST_ACCESSION 10001
+
+enum wp_status wp_capture_find(struct wp_sql *sql, int64_t agent, int64_t number, int64_t *id,
+                               unsigned char digest[WP_SHA256_SIZE], struct wp_ledger_head *head)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(sql, &rows,
+                                         "SELECT id, sha256, ledger_number, ledger_hash "
+                                         "FROM capture WHERE agent_id = ? AND number = ?",
+                                         "ii", agent, number);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found) {
+        size_t size = 0, hash_size = 0;
+        const void *bytes = wp_rows_blob(&rows, 1, &size);
+        const void *hash = wp_rows_blob(&rows, 3, &hash_size);
+        *id = wp_rows_int(&rows, 0);
+        head->number = wp_rows_int(&rows, 2);
+        if (size == WP_SHA256_SIZE && hash_size == WP_LEDGER_HASH) {
+            memcpy(digest, bytes, size);
+            memcpy(head->hash, hash, hash_size);
+        }
+    }
+    status = wp_rows_end(&rows);
+    return status ? status : found ? WP_OK : WP_NOT_FOUND;
+}
+
+enum wp_status wp_capture_add(struct wp_txn *txn, struct wp_capture *capture, enum wp_actor actor,
+                              int64_t actor_id, struct wp_ledger_head *head)
+{
+    char subject[64], hex[WP_SHA256_HEX];
+    capture->id = wp_id_next();
+    (void)snprintf(subject, sizeof subject, "capture:%" PRId64, capture->id);
+    wp_hex_encode(capture->digest, WP_SHA256_SIZE, hex);
+    enum wp_status status = wp_ledger_add(txn, actor, actor_id, "capture", subject, hex, head);
+    if (status)
+        return status;
+    return wp_sql_run(
+        txn->sql,
+        "INSERT INTO capture (id, agent_id, number, sha256, instrument_id, path, mtime_us, "
+        "captured_us, steady_us, boot_id, corrected_us, received_us, backfill, brought_by, known, "
+        "ledger_number, ledger_hash) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, 0), ?, ?, ?)",
+        "iiibitiiitiiiiiib", capture->id, capture->agent, capture->number, capture->digest,
+        (size_t)WP_SHA256_SIZE, capture->instrument, capture->path, capture->mtime_us,
+        capture->captured_us, capture->steady_us, capture->boot_id, capture->corrected_us, txn->now,
+        (int64_t)capture->backfill, capture->brought_by, (int64_t)capture->known, head->number,
+        head->hash, (size_t)WP_LEDGER_HASH);
+}
+
+enum wp_status wp_object_add(struct wp_txn *txn, const unsigned char digest[WP_SHA256_SIZE],
+                             size_t size, bool stored, const char *format,
+                             const struct wp_error *error)
+{
+    bool failed = error && error->status;
+    return wp_sql_run(txn->sql,
+                      "INSERT INTO object (sha256, size, state, format, error_text, error_line, "
+                      "error_column, first_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                      "bitttiii", digest, (size_t)WP_SHA256_SIZE, (int64_t)size,
+                      stored ? "stored" : "staged", format, failed ? error->text : NULL,
+                      (int64_t)(failed ? error->line : 0), (int64_t)(failed ? error->column : 0),
+                      txn->now);
+}
+
+static enum wp_status next_accession(struct wp_txn *txn, uint64_t *accession)
+{
+    int64_t next = FIRST_ACCESSION;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &next, "SELECT next FROM sequence WHERE name = 'accession'", "");
+    if (status && status != WP_NOT_FOUND)
+        return status;
+    while (!wp_accession_usable((uint64_t)next))
+        next++;
+    *accession = (uint64_t)next;
+    return wp_sql_run(txn->sql,
+                      "INSERT INTO sequence (name, next) VALUES ('accession', ?) "
+                      "ON CONFLICT (name) DO UPDATE SET next = excluded.next",
+                      "i", next + 1);
+}
+
+enum wp_status wp_measurement_add(struct wp_txn *txn, struct wp_measurement *measurement)
+{
+    enum wp_status status = next_accession(txn, &measurement->accession);
+    if (status)
+        return status;
+    measurement->id = wp_id_next();
+    return wp_sql_run(
+        txn->sql,
+        "INSERT INTO measurement (id, accession, instrument_id, turn_id, capture_id, title, "
+        "technique, measured_us, time_source, clock_corrected, verdict, examination, asked, "
+        "suggestion) VALUES (?, ?, ?, nullif(?, 0), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "iiiiittitittit", measurement->id, (int64_t)measurement->accession, measurement->instrument,
+        measurement->turn, measurement->capture, measurement->title, measurement->technique,
+        measurement->measured_us, measurement->time_source, (int64_t)measurement->clock_corrected,
+        measurement->verdict, measurement->examination, (int64_t)measurement->asked,
+        measurement->suggestion);
+}
+
+enum wp_status wp_rendition_add(struct wp_txn *txn, const struct wp_rendition *rendition)
+{
+    return wp_sql_run(
+        txn->sql,
+        "INSERT INTO rendition (id, measurement_id, capture_id, sha256, block, "
+        "format, points, print, added_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "iiibitibi", wp_id_next(), rendition->measurement, rendition->capture, rendition->digest,
+        (size_t)WP_SHA256_SIZE, rendition->block, rendition->format, rendition->points,
+        rendition->print ? rendition->print->bytes : NULL, (size_t)WP_PRINT_SIZE, txn->now);
+}
+
+enum wp_status wp_measurement_keep(struct wp_txn *txn, int64_t measurement, const char *kept)
+{
+    enum wp_status status =
+        wp_sql_run(txn->sql,
+                   "UPDATE measurement SET kept = ?1, kept_us = ?2 WHERE id = ?3 AND "
+                   "(kept IN ('open', 'auto') OR kept = ?1)",
+                   "tii", kept, txn->now, measurement);
+    return status ? status : wp_sql_changes(txn->sql) ? WP_OK : WP_CONFLICT;
+}
+
+/* The newest stamps of the same experiment and sample, held by one of the same persons. */
+enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
+{
+    enum wp_status status = wp_sql_run(
+        txn->sql,
+        "UPDATE measurement SET counts = 0 WHERE counts = 1 AND id IN ("
+        "SELECT o2.measurement_id FROM owned o JOIN owned o2 ON o2.person_id = o.person_id "
+        "JOIN measurement m ON m.id = o.measurement_id "
+        "JOIN measurement m2 ON m2.id = o2.measurement_id "
+        "JOIN stamp s ON s.id = m.stamp_id JOIN stamp s2 ON s2.id = m2.stamp_id "
+        "WHERE o.measurement_id = ? AND m2.experiment_id IS m.experiment_id "
+        "AND s2.sample = s.sample)",
+        "i", measurement);
+    return status ? status
+                  : wp_sql_run(txn->sql, "UPDATE measurement SET counts = 1 WHERE id = ?", "i",
+                               measurement);
+}
+
+enum wp_status wp_notice_add(struct wp_txn *txn, const struct wp_notice *notice)
+{
+    return wp_sql_run(txn->sql,
+                      "INSERT INTO notice (id, kind, instrument_id, measurement_id, other_id, "
+                      "capture_id, turn_id, text, at_us) VALUES (?, ?, ?, nullif(?, 0), "
+                      "nullif(?, 0), nullif(?, 0), nullif(?, 0), ?, ?)",
+                      "itiiiiiti", wp_id_next(), notice->kind, notice->instrument,
+                      notice->measurement, notice->other, notice->capture, notice->turn,
+                      notice->text, txn->now);
+}
+
+enum wp_status wp_notice_settle(struct wp_txn *txn, int64_t id, int64_t person)
+{
+    enum wp_status status = wp_sql_run(txn->sql,
+                                       "UPDATE notice SET settled_us = ?, settled_by = ? "
+                                       "WHERE id = ? AND settled_us IS NULL",
+                                       "iii", txn->now, person, id);
+    return status ? status : wp_sql_changes(txn->sql) ? WP_OK : WP_NOT_FOUND;
+}
