@@ -114,7 +114,6 @@ def jcamp_difdup(spectrum, zone=None):
         ("DATA TYPE", "INFRARED SPECTRUM"), ("DATA CLASS", "XYDATA"),
         ("ORIGIN", "Undergraduate laboratory"), ("OWNER", "PUBLIC DOMAIN"),
         ("LONG DATE", stamp), ("SAMPLE DESCRIPTION", spectrum.title),
-        ("DATA PROCESSING", "ratio against background"),
         ("$SCANS", spectrum.scans),
         ("RESOLUTION", "%g" % spectrum.resolution),
         ("XUNITS", "1/CM"), ("YUNITS", "ABSORBANCE"),
@@ -132,9 +131,10 @@ def delimited_comma(spectrum, zone=None):
     """Semicolons between, decimal commas; wavenumbers falling, percent transmittance; a short header."""
     local = spectrum.measured.astimezone(zone)
     lines = [
-        "Titel;%s" % spectrum.title, "Datum;%s" % local.strftime("%d.%m.%Y"),
-        "Zeit;%s" % local.strftime("%H:%M:%S"),
-        "Aufl\u00f6sung;%s" % _comma("%.1f" % spectrum.resolution), "Scans;%d" % spectrum.scans, "cm-1;%T",
+        "Sample;%s" % spectrum.title, "Date;%s" % local.strftime("%d.%m.%Y"),
+        "Time;%s" % local.strftime("%H:%M:%S"), "Temperature;22,5 \u00b0C",
+        "Resolution;%s" % _comma("%.1f" % spectrum.resolution), "Scans;%d" % spectrum.scans,
+        "cm-1;%T",
     ]
     lines += ["%s;%s" % (_comma("%.3f" % x), _comma("%.4f" % (100.0 * t)))
               for x, t in zip(spectrum.x, spectrum.t)]
