@@ -45,8 +45,8 @@ static inline unsigned wp_digits8(const char *p, uint64_t *value)
     uint64_t word;
     __builtin_memcpy(&word, p, 8);
     uint64_t digit = word ^ 0x3030303030303030U;
-    uint64_t other = (((digit & 0x7F7F7F7F7F7F7F7FU) + 0x7676767676767676U) | digit) &
-                     0x8080808080808080U;
+    uint64_t other =
+        (((digit & 0x7F7F7F7F7F7F7F7FU) + 0x7676767676767676U) | digit) & 0x8080808080808080U;
     unsigned count = other ? (unsigned)__builtin_ctzll(other) >> 3 : 8;
     if (count == 0) {
         *value = 0;

@@ -109,8 +109,8 @@ void wp_reader_drop(struct wp_reader *reader)
 enum wp_status wp_reader_count(struct wp_reader *reader, size_t points, long line)
 {
     if (points > reader->limits->total - reader->total)
-        return wp_reader_fail(reader, WP_TOO_LARGE, line, NULL,
-                              "more than %zu points in one file", reader->limits->total);
+        return wp_reader_fail(reader, WP_TOO_LARGE, line, NULL, "more than %zu points in one file",
+                              reader->limits->total);
     reader->total += points;
     return WP_OK;
 }

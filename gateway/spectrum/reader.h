@@ -28,8 +28,8 @@ long wp_count_lines(const char *from, const char *at, const char *end, long line
 
 /* Adds a warning about `label` ("" if none) on `line` (0 if none). Past WP_WARNINGS_MOST it is only
  * counted. Never fails: without memory it is counted as dropped. */
-void wp_reader_warn(struct wp_reader *reader, long line, const char *label, const char *format,
-                    ...) __attribute__((format(printf, 4, 5)));
+void wp_reader_warn(struct wp_reader *reader, long line, const char *label, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
 
 /* Fills the error and returns `status`. `at` NULL: `line` is told without a column. */
 enum wp_status wp_reader_fail(struct wp_reader *reader, enum wp_status status, long line,

@@ -48,6 +48,7 @@ struct wp_spectrum {
     size_t count;
     double *x;
     double *y;
+    double y_factor;   /* every y is an integer times this (YFACTOR); 0: not known */
     bool even;         /* x was given by first, last and count (JCAMP-DX X++(Y..Y)) */
     bool discrete;     /* a peak table: points are peaks, not a curve */
     double resolution; /* cm-1; NAN if unknown */
