@@ -50,11 +50,9 @@ static void add_measurement(struct facts *facts, const struct wp_sheet_input *in
         snprintf(text, sizeof text, "%g cm\xE2\x81\xBB\xC2\xB9", input->resolution);
         add(facts, "Resolution", text);
     }
-    if (input->clock_corrected)
-        add(facts, "Time", "clock corrected");
     if (input->processed)
         add(facts, "Data", "processed");
-    add(facts, "Name by", input->named_by);
+    add(facts, "Named by", input->named_by);
 }
 
 static double natural_width(const struct sheet_pen *pen, const struct sheet_style *style,
@@ -131,16 +129,18 @@ static void draw_large(const struct sheet_pen *pen, const struct sheet_plan *pla
     struct facts facts = {.count = 0};
     add_course(&facts, plan->input);
     add_measurement(&facts, plan->input);
+    add(&facts, "File", plan->input->file_name);
     struct sheet_type key = {.size = plan->style.key, .grey = KEY_GREY};
     struct sheet_type value = {.size = plan->style.value};
     size_t rows = (facts.count + 1) / 2;
     double leading = plan->style.value * 1.5;
-    double column = plan->facts.w / 2;
+    double column = plan->facts.w * 0.58;
     for (size_t i = 0; i < facts.count; i++) {
         double x = plan->facts.x + (i < rows ? 0 : column);
+        double most = (i < rows ? column : plan->facts.w - column) - 118;
         double y = plan->facts.y + leading * (double)(i % rows + 1) - 6;
         sheet_text(pen, &key, x, y, 98, SHEET_LEFT, facts.list[i].key);
-        sheet_text(pen, &value, x + 104, y, column - 120, SHEET_LEFT, facts.list[i].text);
+        sheet_text(pen, &value, x + 104, y, most, SHEET_LEFT, facts.list[i].text);
     }
 }
 

@@ -21,7 +21,7 @@ struct columns {
 static struct columns columns_of(const struct sheet_plan *plan)
 {
     if (plan->style.large)
-        return (struct columns){4, plan->table.w / 4, 40, 52, 120, 23};
+        return (struct columns){4, plan->table.w / 4, 40, 50, 124, 23};
     return (struct columns){2, plan->table.w / 2 + 6, 24, 38, 82, 10.1};
 }
 
@@ -33,8 +33,10 @@ static void draw_table_head(const struct sheet_pen *pen, const struct sheet_plan
     for (size_t g = 0; g < groups; g++) {
         double x = plan->table.x + columns->width * (double)g;
         sheet_text(pen, &type, x + columns->position_end, y, 0, SHEET_RIGHT,
-                   "cm\xE2\x81\xBB\xC2\xB9");
-        if (plan->style.large)
+                   plan->input->spectrum->x_unit == WP_X_NM && !plan->x.wavenumbers
+                       ? "nm"
+                       : "cm\xE2\x81\xBB\xC2\xB9");
+        if (plan->style.large || plan->input->spectrum->discrete)
             continue;
         sheet_text(pen, &type, x + columns->strength, y, 0, SHEET_LEFT, "strength");
         sheet_text(pen, &type, x + columns->shape, y, 0, SHEET_LEFT, "shape");
@@ -49,7 +51,8 @@ void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan
     struct columns columns = columns_of(plan);
     size_t rows = WP_SHEET_BANDS_MOST / columns.groups;
     size_t groups = (plan->row_count + rows - 1) / rows;
-    draw_table_head(pen, plan, &columns, groups ? groups : 1);
+    if (groups)
+        draw_table_head(pen, plan, &columns, groups);
     struct sheet_type type = {.size = plan->style.table};
     double first = plan->table.y + (plan->style.large ? 24 : 10) + columns.leading;
     if (!plan->row_count)
@@ -79,22 +82,17 @@ void sheet_ruled_draw(const struct sheet_pen *pen, const struct sheet_plan *plan
     sheet_stroke(pen->cr, 0.6, 0.25);
 }
 
-void sheet_foot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan, int page)
+/* In large print the file's name stands among the facts. */
+void sheet_foot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
 {
     struct sheet_type type = {.size = plan->style.foot, .grey = KEY_GREY};
-    double taken = sheet_text(pen, &type, plan->margin, plan->foot, plan->width - 2 * plan->margin,
-                              SHEET_LEFT, TEACHING);
+    double inner = plan->width - 2 * plan->margin;
+    double taken = sheet_text(pen, &type, plan->margin, plan->foot, inner, SHEET_LEFT, TEACHING);
     char name[SHEET_TEXT_ROOM];
     char line[SHEET_TEXT_ROOM + 16];
     sheet_clean(plan->input->file_name, name);
-    if (!*name || (plan->pages > 1 && page == 0))
+    if (!*name || plan->style.large)
         return;
     snprintf(line, sizeof line, "File %s", name);
-    double right = plan->width - plan->margin;
-    double y = plan->foot;
-    if (plan->style.large) {
-        y -= 24;
-        taken = 0;
-    }
-    sheet_text(pen, &type, right, y, right - plan->margin - taken - 30, SHEET_RIGHT, line);
+    sheet_text(pen, &type, plan->margin + inner, plan->foot, inner - taken - 30, SHEET_RIGHT, line);
 }

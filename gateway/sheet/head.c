@@ -67,7 +67,7 @@ static void draw_persons(const struct sheet_pen *pen, const struct sheet_plan *p
         return;
     }
     type.size *= 0.6;
-    sheet_text_lines(pen, &type, plan->margin, y - type.size * 0.75, most, 2, line);
+    sheet_text_lines(pen, &type, plan->margin, y - type.size * 0.9, most, 2, line);
 }
 
 void sheet_head_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
@@ -96,10 +96,12 @@ void sheet_head_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
     char sample[SHEET_TEXT_ROOM];
     sheet_clean(input->sample, sample);
     struct sheet_type under = {.size = style->sample};
-    sheet_text(pen, &under, plan->margin, y + style->sample * 1.75, end - plan->margin - 170,
-               SHEET_LEFT, sample);
+    sheet_text(pen, &under, plan->margin, y + style->sample * 1.75,
+               end - plan->margin - (style->large ? 300 : 190), SHEET_LEFT, sample);
     char when[SHEET_TEXT_ROOM];
     sheet_clean(input->measured_at, when);
+    if (*when && input->clock_corrected)
+        g_strlcat(when, " (clock corrected)", sizeof when);
     under.size = style->large ? 16 : 9;
     sheet_text(pen, &under, end, y + style->sample * 1.75, 0, SHEET_RIGHT, when);
 }

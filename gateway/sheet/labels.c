@@ -106,6 +106,11 @@ static double extreme_of(const struct sheet_trace *traces, size_t trace_count, b
     return extreme;
 }
 
+/* Height of a leader's slanting part: at least so many points, and this share of the widest move in
+ * its row, so that no leader lies flat. */
+#define LEADER_LEAST 3.0
+#define LEADER_STEEP 0.5
+
 /* A stroke is half a point wide on each side, and a leader starts clear of it. */
 #define STROKE 0.6
 
@@ -115,10 +120,14 @@ static void hang_row(struct sheet_label *row, size_t count, const struct sheet_l
     double from = fmin(row[0].at - style->pitch / 2, row[0].anchor) - STROKE;
     double to = fmax(row[count - 1].at + style->pitch / 2, row[count - 1].anchor) + STROKE;
     double level = extreme_of(traces, trace_count, down, from, to);
+    double moved = 0;
+    for (size_t i = 0; i < count; i++)
+        moved = fmax(moved, fabs(row[i].at - row[i].anchor));
     for (size_t i = 0; i < count; i++) {
         double anchor = row[i].anchor;
         double tip = extreme_of(traces, trace_count, down, anchor - STROKE, anchor + STROKE);
         row[i].level = level;
+        row[i].slope = fmax(LEADER_LEAST, moved * LEADER_STEEP);
         row[i].tip = isfinite(tip) ? tip : level;
     }
 }
@@ -151,7 +160,7 @@ double sheet_labels_gutter(const struct sheet_label *labels, size_t count,
         double held = fmin(fmax(labels[i].level, axis->low), axis->high);
         double depth = (axis->down ? axis->high - held : held - axis->low);
         depth /= axis->high - axis->low;
-        double need = style->gap + style->slope + labels[i].length + style->pad;
+        double need = style->gap + labels[i].slope + labels[i].length + style->pad;
         /* depth * (height - gutter) + need <= height */
         if (depth > 0)
             gutter = fmax(gutter, height - (height - need) / depth);
@@ -167,7 +176,7 @@ struct sheet_label_place sheet_label_on_page(const struct sheet_label *label,
     struct sheet_label_place place;
     place.tip_y = sheet_y_at(axis, label->tip) + away * 1.5;
     place.bend_y = sheet_y_at(axis, label->level) + away * style->gap;
-    place.near_y = place.bend_y + away * style->slope;
+    place.near_y = place.bend_y + away * label->slope;
     place.far_y = place.near_y + away * label->length;
     return place;
 }

@@ -18,13 +18,13 @@ struct sheet_label {
     double at;     /* where the middle of the label is */
     double tip;    /* value of the curves at the anchor, on the labels' side */
     double level;  /* deepest value above (or highest below) the whole row it hangs in */
+    double slope;  /* points of height that the row's leaders take to slant */
 };
 
 /* Everything below in points. */
 struct sheet_label_style {
     double pitch; /* from one label's middle to the next, at least */
     double gap;   /* from the curve to where a leader may bend */
-    double slope; /* height of a leader's slanting part */
     double pad;   /* from the label to the frame */
     double shift; /* most that a label may be moved */
 };

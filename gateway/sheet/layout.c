@@ -52,9 +52,9 @@ static void layout_large(struct sheet_plan *plan)
     plan->pages = 2;
     plan->foot = bottom;
     plan->head = (struct sheet_box){plan->margin, 26, inner, 62};
-    plan->facts = (struct sheet_box){plan->margin, 112, inner, 174};
-    plan->table = (struct sheet_box){plan->margin, 300, inner, 140};
-    plan->ruled = (struct sheet_box){plan->margin, 456, inner, bottom - 24 - 456};
+    plan->facts = (struct sheet_box){plan->margin, 104, inner, 178};
+    plan->table = (struct sheet_box){plan->margin, 296, inner, 140};
+    plan->ruled = (struct sheet_box){plan->margin, 450, inner, bottom - 24 - 450};
     plan->frame.x = plan->margin + 62;
     plan->frame.y = 128;
     plan->frame.w = inner - 62;
@@ -72,6 +72,9 @@ void sheet_layout(struct sheet_plan *plan)
     else
         layout_usual(plan);
     double size = plan->style.label;
-    plan->label_style = (struct sheet_label_style){
-        .pitch = size * 1.15, .gap = 3.5, .slope = size * 0.8, .pad = 3, .shift = size * 5};
+    plan->label_style =
+        (struct sheet_label_style){.pitch = size * 1.15,
+                                   .gap = 3.5,
+                                   .pad = 3,
+                                   .shift = size * (options->large_print ? 2 : 3.5)};
 }

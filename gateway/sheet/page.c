@@ -24,5 +24,5 @@ void sheet_page_draw(const struct sheet_pen *pen, const struct sheet_plan *plan,
         sheet_table_draw(pen, plan);
         sheet_ruled_draw(pen, plan);
     }
-    sheet_foot_draw(pen, plan, page);
+    sheet_foot_draw(pen, plan);
 }

@@ -13,7 +13,7 @@ void sheet_head_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
 void sheet_facts_draw(const struct sheet_pen *pen, const struct sheet_plan *plan);
 void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan);
 void sheet_ruled_draw(const struct sheet_pen *pen, const struct sheet_plan *plan);
-void sheet_foot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan, int page);
+void sheet_foot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan);
 
 /* A straight stroke of `width` points and grey from 0 (black) to 1. */
 void sheet_stroke(cairo_t *cr, double width, double grey);

@@ -5,10 +5,8 @@
 #include <string.h>
 
 #include "layout.h"
+#include "marks.h"
 #include "qr.h"
-
-/* Middle of the fundamental of carbon dioxide, cm-1. */
-#define AIR_POSITION 2349.0
 
 static enum wp_status check(const struct wp_sheet_input *input, struct wp_error *error)
 {
@@ -82,87 +80,6 @@ static enum wp_status choose_axes(struct sheet_plan *plan, struct wp_error *erro
     return WP_OK;
 }
 
-static bool on_axis(const struct sheet_plan *plan, double position)
-{
-    double at = sheet_x_at(&plan->x, position);
-    return at >= plan->x.left && at <= plan->x.right;
-}
-
-static const char *strength_words(enum wp_strength strength)
-{
-    return strength == WP_STRONG ? "strong" : strength == WP_MEDIUM ? "medium" : "weak";
-}
-
-static void add_row(struct sheet_plan *plan, const struct wp_band *band)
-{
-    struct sheet_row *row = &plan->rows[plan->row_count++];
-    snprintf(row->position, sizeof row->position, "%ld", lround(band->position));
-    row->strength = strength_words(band->strength);
-    row->shape = band->shape == WP_BROAD ? "broad" : "sharp";
-}
-
-static void add_label(struct sheet_plan *plan, const struct wp_band *band)
-{
-    struct sheet_label *label = &plan->labels[plan->label_count++];
-    *label = (struct sheet_label){.position = band->position, .weight = band->prominence};
-    snprintf(label->text, sizeof label->text, "%ld%s", lround(band->position),
-             band->saturated ? " off scale" : "");
-    /* A cut-off tip changes the reading, so its mark outlives its neighbours. */
-    label->weight += band->saturated ? 100 : 0;
-}
-
-/* The most prominent bands in order of falling wavenumber, as the examination lists them. */
-static void choose_bands(struct sheet_plan *plan, const struct wp_examination *examination)
-{
-    double least = 0;
-    size_t above = 0;
-    for (size_t most = 0; most < WP_BANDS_MOST; most++) {
-        double next = -1;
-        above = 0;
-        for (size_t i = 0; i < examination->band_count; i++) {
-            const struct wp_band *band = &examination->bands[i];
-            if (band->air || !on_axis(plan, band->position))
-                continue;
-            above += band->prominence > least ? 1 : 0;
-            if (band->prominence > least && (next < 0 || band->prominence < next))
-                next = band->prominence;
-        }
-        if (above <= WP_SHEET_BANDS_MOST)
-            break;
-        least = next;
-    }
-    for (size_t i = 0; i < examination->band_count; i++) {
-        const struct wp_band *band = &examination->bands[i];
-        if (band->air || !on_axis(plan, band->position) || !(band->prominence > least))
-            continue;
-        add_row(plan, band);
-        add_label(plan, band);
-    }
-}
-
-static void add_air(struct sheet_plan *plan)
-{
-    if (!on_axis(plan, AIR_POSITION))
-        return;
-    struct sheet_label *label = &plan->labels[plan->label_count++];
-    *label = (struct sheet_label){.position = AIR_POSITION, .weight = INFINITY, .air = true};
-    snprintf(label->text, sizeof label->text, "air");
-}
-
-static void take_marks(struct sheet_plan *plan)
-{
-    const struct wp_examination *examination = plan->input->examination;
-    if (!examination || !plan->x.wavenumbers)
-        return;
-    choose_bands(plan, examination);
-    if (examination->air_mark)
-        add_air(plan);
-    double low = fmin(plan->x.first, plan->x.last);
-    double high = fmax(plan->x.first, plan->x.last);
-    if (examination->cut_off > low)
-        plan->cut_off = fmin(examination->cut_off, high);
-}
-
 static void place_labels(struct sheet_plan *plan, struct sheet_painter *painter)
 {
     struct sheet_type type = {.size = plan->style.label};
@@ -191,7 +108,7 @@ enum wp_status sheet_plan_make(struct sheet_plan *plan, const struct wp_sheet_in
         sheet_plan_release(plan);
         return status;
     }
-    take_marks(plan);
+    sheet_marks_take(plan);
     place_labels(plan, painter);
     return WP_OK;
 }

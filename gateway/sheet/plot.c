@@ -1,5 +1,6 @@
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "page.h"
@@ -115,6 +116,16 @@ static void y_words(const struct sheet_plan *plan, char out[SHEET_TEXT_ROOM])
     else
         own_words(spectrum, "YUNITS", spectrum->technique == WP_RAMAN ? "Intensity" : "Ordinate",
                   out);
+    if (!plan->y.power)
+        return;
+    static const char *const digits[10] = {
+        "\xE2\x81\xB0", "\xC2\xB9",     "\xC2\xB2",     "\xC2\xB3",     "\xE2\x81\xB4",
+        "\xE2\x81\xB5", "\xE2\x81\xB6", "\xE2\x81\xB7", "\xE2\x81\xB8", "\xE2\x81\xB9"};
+    int power = abs(plan->y.power);
+    size_t size = strlen(out);
+    snprintf(out + size, SHEET_TEXT_ROOM - size, " / 10%s%s%s",
+             plan->y.power < 0 ? "\xE2\x81\xBB" : "", power >= 10 ? digits[power / 10 % 10] : "",
+             digits[power % 10]);
 }
 
 static void draw_axis_words(const struct sheet_pen *pen, const struct sheet_plan *plan)
@@ -188,7 +199,7 @@ static void draw_curves(cairo_t *cr, const struct sheet_plan *plan)
         trace_pen(cr, i);
         cairo_new_path(cr);
         sheet_trace_path(cr, &plan->traces[i], &plan->y);
-        sheet_stroke(cr, plan->style.large ? 1.3 : 0.85, trace_grey[i]);
+        sheet_stroke(cr, plan->style.large || plan->traces[i].sticks ? 1.3 : 0.85, trace_grey[i]);
     }
     cairo_restore(cr);
 }
@@ -200,7 +211,8 @@ static double draw_hatch_words(const struct sheet_pen *pen, const struct sheet_p
         return 0;
     struct sheet_type type = {.size = plan->style.large ? 16 : 7.5, .grey = WORD_GREY};
     char words[80];
-    snprintf(words, sizeof words, "hatched: the plates absorb below %ld", lround(plan->cut_off));
+    snprintf(words, sizeof words, "hatched: the plates absorb below %ld cm\xE2\x81\xBB\xC2\xB9",
+             lround(plan->cut_off));
     return sheet_text(pen, &type, plan->x.right, plan->y.top - 4, 0, SHEET_RIGHT, words);
 }
 

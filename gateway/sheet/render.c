@@ -13,6 +13,7 @@
 #define DOTS_USUAL 120.0
 #define DOTS_LEAST 36.0
 #define DOTS_MOST 600.0
+#define SVG_MOST ((size_t)32 << 20)
 
 static cairo_status_t take(void *closure, const unsigned char *data, unsigned int size)
 {
@@ -119,15 +120,41 @@ static cairo_status_t draw_png(const struct sheet_plan *plan, struct sheet_paint
     return status;
 }
 
+/* Cairo names the page's group by a counter of the whole process; it gets a fixed name, or the same
+ * sheet would differ from one call to the next. */
+static enum wp_status name_group(const struct wp_bytes *svg, struct sheet_sink *sink)
+{
+    static const char mark[] = "<g id=\"surface";
+    static const char name[] = "<g id=\"sheet";
+    const char *group = svg->data ? strstr(svg->data, mark) : NULL;
+    if (!group)
+        return sink->write(sink->user, svg->data, svg->size);
+    const char *rest = group + sizeof mark - 1;
+    rest += strspn(rest, "0123456789");
+    enum wp_status status = sink->write(sink->user, svg->data, (size_t)(group - svg->data));
+    if (!status)
+        status = sink->write(sink->user, name, sizeof name - 1);
+    if (!status)
+        status = sink->write(sink->user, rest, svg->size - (size_t)(rest - svg->data));
+    return status;
+}
+
 static cairo_status_t draw_svg(const struct sheet_plan *plan, struct sheet_painter *painter,
                                struct sheet_sink *sink)
 {
+    struct wp_bytes svg;
+    wp_bytes_init(&svg, SVG_MOST);
+    struct sheet_sink inner = {.write = to_bytes, .user = &svg};
     cairo_surface_t *surface =
-        cairo_svg_surface_create_for_stream(take, sink, plan->width, plan->height * plan->pages);
+        cairo_svg_surface_create_for_stream(take, &inner, plan->width, plan->height * plan->pages);
     cairo_status_t status = draw_canvas(plan, painter, surface, 1);
     cairo_surface_finish(surface);
     status = status ? status : cairo_surface_status(surface);
     cairo_surface_destroy(surface);
+    sink->status = inner.status;
+    if (!status)
+        sink->status = name_group(&svg, sink);
+    wp_bytes_release(&svg);
     return status;
 }
 

@@ -74,6 +74,10 @@ static void x_round(struct sheet_x *x, double low, double high)
 void sheet_x_choose(struct sheet_x *x, const struct wp_spectrum *spectrum, double low, double high,
                     bool compress)
 {
+    /* A peak at the very end would stand on the frame. */
+    double air = spectrum->discrete ? 0.02 * (high - low) : 0;
+    low -= air;
+    high += air;
     x->wavenumbers = spectrum->technique == WP_INFRARED && spectrum->x_unit != WP_X_OTHER;
     x->falling = x->wavenumbers;
     x->bend = NAN;
@@ -134,6 +138,10 @@ void sheet_y_choose(struct sheet_y *y, double low, double high)
         y_choose_percent(y, low, high);
     else
         y_choose_free(y, low, high);
+    y->power = 0;
+    double size = fmax(fabs(y->low), fabs(y->high));
+    if (y->ordinate == SHEET_AS_FILE && (size >= 1e4 || size < 1e-2))
+        y->power = 3 * (int)floor(log10(size) / 3 + 1e-9);
 }
 
 double sheet_y_at(const struct sheet_y *y, double value)
@@ -147,17 +155,9 @@ double sheet_y_at(const struct sheet_y *y, double value)
 /* A tick's value as text, without the locale's decimal sign. */
 static void tick_text(double value, double step, char text[SHEET_TICK_ROOM])
 {
-    double size = fmax(fabs(value), step);
-    if (size >= 1e6 || step < 1e-4) {
-        int power = size > 0 ? (int)floor(log10(size)) : 0;
-        long tenths = lround(value / pow(10, power) * 10);
-        snprintf(text, SHEET_TICK_ROOM, "%s%ld.%lde%d", tenths < 0 ? "\xE2\x88\x92" : "",
-                 labs(tenths) / 10, labs(tenths) % 10, power);
-        return;
-    }
     int places = 0;
     long factor = 1;
-    for (; places < 4 && fabs(step * (double)factor - round(step * (double)factor)) > 1e-6;
+    for (; places < 6 && fabs(step * (double)factor - round(step * (double)factor)) > 1e-6;
          places++)
         factor *= 10;
     long whole = lround(fabs(value) * (double)factor);
@@ -227,9 +227,12 @@ size_t sheet_x_ticks(const struct sheet_x *x, double pitch, struct sheet_tick *t
 size_t sheet_y_ticks(const struct sheet_y *y, double pitch, struct sheet_tick *ticks)
 {
     double height = y->bottom - y->top - y->gutter;
-    struct tick_run run = {y->low, y->high, nice_step((y->high - y->low) / height * pitch)};
+    double unit = pow(10, y->power);
+    double low = y->low / unit;
+    double high = y->high / unit;
+    struct tick_run run = {low, high, nice_step((high - low) / height * pitch)};
     size_t count = ticks_of(&run, false, ticks, 0);
     for (size_t i = 0; i < count; i++)
-        ticks[i].at = sheet_y_at(y, ticks[i].value);
+        ticks[i].at = sheet_y_at(y, ticks[i].value * unit);
     return count;
 }

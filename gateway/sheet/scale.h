@@ -25,6 +25,7 @@ struct sheet_y {
     bool down; /* bands point down, labels hang below */
     double low;
     double high;
+    int power;     /* ticks count in this power of ten; 0 but for values as the file has them */
     double top;    /* the frame */
     double bottom; /* the frame */
     double gutter; /* points of room for labels, at the bottom if `down`, else at the top */
@@ -51,7 +52,7 @@ void sheet_x_choose(struct sheet_x *x, const struct wp_spectrum *spectrum, doubl
 double sheet_x_at(const struct sheet_x *x, double value);
 double sheet_x_value(const struct sheet_x *x, double at);
 
-/* Chooses the range for data from `low` to `high`. */
+/* Chooses the range and the power for data from `low` to `high`. */
 void sheet_y_choose(struct sheet_y *y, double low, double high);
 double sheet_y_at(const struct sheet_y *y, double value);
 

@@ -133,13 +133,16 @@ static size_t find(const struct sheet_trace *trace, double at)
 double sheet_trace_extreme(const struct sheet_trace *trace, bool down, double from, double to)
 {
     size_t i = find(trace, from);
-    i -= i > 0 ? 1 : 0;
+    /* Between sticks there is nothing; a curve comes from the neighbour outside. */
+    if (!trace->sticks && i > 0)
+        i--;
     double extreme = NAN;
     for (; i < trace->count; i++) {
         double v = trace->v[i];
-        if (isfinite(v))
+        bool outside = trace->x[i] > to;
+        if (isfinite(v) && !(outside && trace->sticks))
             extreme = down ? fmin(extreme, v) : fmax(extreme, v);
-        if (trace->x[i] > to)
+        if (outside)
             break;
     }
     return extreme;
@@ -204,11 +207,20 @@ static void curve_path(cairo_t *cr, const struct sheet_trace *trace, const struc
 static void stick_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)
 {
     double base = sheet_y_at(axis, axis->down ? 100.0 : 0.0);
-    for (size_t i = 0; i < trace->count; i++) {
-        if (!isfinite(trace->v[i]))
+    for (size_t i = 0; i < trace->count;) {
+        long number = (long)floor(trace->x[i] / COLUMN);
+        size_t tallest = i;
+        /* Sticks in one column lie on top of each other: the tallest shows. */
+        for (; i < trace->count && (long)floor(trace->x[i] / COLUMN) == number; i++) {
+            double v = trace->v[i];
+            double tall = trace->v[tallest];
+            if (!isfinite(tall) || (axis->down ? v < tall : v > tall))
+                tallest = i;
+        }
+        if (!isfinite(trace->v[tallest]))
             continue;
-        cairo_move_to(cr, trace->x[i], base);
-        cairo_line_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
+        cairo_move_to(cr, trace->x[tallest], base);
+        cairo_line_to(cr, trace->x[tallest], sheet_y_at(axis, trace->v[tallest]));
     }
 }
 
