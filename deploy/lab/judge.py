@@ -72,15 +72,23 @@ def check_character(digits):
     return _ALPHABET[(37 - p) % 36]
 
 
+_ACCESSION = re.compile(r"(?<![0-9A-Za-z.:-])([0-9]{1,12})[ -]?([0-9A-Z])(?![0-9A-Za-z.:-])")
+
+
 def accession_in(text):
-    """The first number on the sheet whose check character is right, letters preferred: a bare
-    number, such as a band position, has one chance in 36 to look like one."""
+    """The accession number on the sheet: a number whose check character is right.
+
+    A bare number, such as one of an axis, has one chance in 36 to look like one; so a number that has
+    a line to itself goes first, then one that ends in a letter, then the longest.
+    """
     found = []
-    for digits, check in re.findall(r"(?<![0-9A-Za-z.:])([0-9]{1,12})[ -]?([0-9A-Z])(?![0-9A-Za-z.:])", text):
-        if check_character(digits) == check:
-            found.append(digits + check)
-    found.sort(key=lambda word: word[-1].isdigit())
-    return found[0] if found else ""
+    for line in text.splitlines():
+        for match in _ACCESSION.finditer(line):
+            digits, check = match.groups()
+            if check_character(digits) == check:
+                alone = line.strip() == match.group()
+                found.append((not alone, check.isdigit(), -len(digits), digits + check))
+    return min(found)[-1] if found else ""
 
 
 def name_on(text, person):

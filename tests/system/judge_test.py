@@ -125,6 +125,8 @@ class Reading(unittest.TestCase):
         self.assertEqual(judge.accession_in("4000 to 400 cm-1 14:05:17 1743 No. 10042M 2026"), "10042M")
         self.assertEqual(judge.accession_in("10042 M"), "10042M")
         self.assertEqual(judge.accession_in("10042K"), "")
+        self.assertEqual(judge.accession_in("claim code K7QM-4T\n10014U\n4000\n0"), "10014U")
+        self.assertEqual(judge.accession_in("Fraction 1\n100021\n3800\n25 Nov 2026"), "100021")
 
     def test_names_are_found_whatever_their_order_and_form(self):
         composed = Person("x", "Zo\u00eb", "Brand\u00e3o")
