@@ -1,0 +1,143 @@
+#include "problem.h"
+
+#include <cjson/cJSON.h>
+
+#include "base/bytes.h"
+
+unsigned wp_problem_code(enum wp_status status, const struct wp_error *error)
+{
+    switch (status) {
+    case WP_OK:
+        return 200;
+    case WP_RETRY:
+        return error && error->text[0] ? 429 : 503;
+    case WP_CONSTRAINT:
+    case WP_CONFLICT:
+        return 409;
+    case WP_FULL:
+        return 507;
+    case WP_NOT_FOUND:
+        return 404;
+    case WP_INVALID:
+        return 422;
+    case WP_DENIED:
+        return 403;
+    case WP_TOO_LARGE:
+        return 413;
+    case WP_NO_MEMORY:
+        return 503;
+    case WP_BROKEN:
+    case WP_IO:
+        break;
+    }
+    return 500;
+}
+
+const char *wp_problem_title(unsigned code)
+{
+    static const struct {
+        unsigned code;
+        const char *title;
+    } titles[] = {{400, "Bad Request"},
+                  {401, "Unauthorized"},
+                  {403, "Forbidden"},
+                  {404, "Not Found"},
+                  {405, "Method Not Allowed"},
+                  {408, "Request Timeout"},
+                  {409, "Conflict"},
+                  {410, "Gone"},
+                  {411, "Length Required"},
+                  {413, "Content Too Large"},
+                  {414, "URI Too Long"},
+                  {415, "Unsupported Media Type"},
+                  {422, "Unprocessable Content"},
+                  {429, "Too Many Requests"},
+                  {500, "Internal Server Error"},
+                  {503, "Service Unavailable"},
+                  {507, "Insufficient Storage"}};
+    for (size_t i = 0; i < sizeof titles / sizeof titles[0]; i++)
+        if (titles[i].code == code)
+            return titles[i].title;
+    return "Error";
+}
+
+char *wp_problem_json(unsigned code, enum wp_status status, const char *detail,
+                      const char *instance, const struct wp_error *place, unsigned long long limit)
+{
+    cJSON *json = cJSON_CreateObject();
+    if (!json)
+        return NULL;
+    cJSON_AddStringToObject(json, "type", "about:blank");
+    cJSON_AddStringToObject(json, "title", wp_problem_title(code));
+    cJSON_AddNumberToObject(json, "status", code);
+    if (detail && detail[0])
+        cJSON_AddStringToObject(json, "detail", detail);
+    if (instance)
+        cJSON_AddStringToObject(json, "instance", instance);
+    if (status)
+        cJSON_AddStringToObject(json, "code", wp_status_name(status));
+    if (place && place->line > 0)
+        cJSON_AddNumberToObject(json, "line", (double)place->line);
+    if (place && place->column > 0)
+        cJSON_AddNumberToObject(json, "column", (double)place->column);
+    if (limit > 0)
+        cJSON_AddNumberToObject(json, "limit", (double)limit);
+    char *text = cJSON_PrintUnformatted(json);
+    cJSON_Delete(json);
+    return text;
+}
+
+enum wp_status wp_html_add(struct wp_bytes *html, const char *text)
+{
+    enum wp_status status = WP_OK;
+    for (; *text && !status; text++) {
+        switch (*text) {
+        case '&':
+            status = wp_bytes_add_text(html, "&amp;");
+            break;
+        case '<':
+            status = wp_bytes_add_text(html, "&lt;");
+            break;
+        case '>':
+            status = wp_bytes_add_text(html, "&gt;");
+            break;
+        case '"':
+            status = wp_bytes_add_text(html, "&quot;");
+            break;
+        case '\'':
+            status = wp_bytes_add_text(html, "&#39;");
+            break;
+        default:
+            status = wp_bytes_add_byte(html, *text);
+        }
+    }
+    return status;
+}
+
+char *wp_problem_html(unsigned code, const char *detail, const char *back)
+{
+    struct wp_bytes html;
+    wp_bytes_init(&html, 16 * 1024);
+    enum wp_status status =
+        wp_bytes_addf(&html,
+                      "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\">"
+                      "<meta name=\"viewport\" content=\"width=device-width\">"
+                      "<title>%s</title><link rel=\"stylesheet\" href=\"/style.css\">"
+                      "<main><h1>%s</h1><p>",
+                      wp_problem_title(code), wp_problem_title(code));
+    if (!status && detail)
+        status = wp_html_add(&html, detail);
+    if (!status && back) {
+        status = wp_bytes_add_text(&html, "</p><p><a href=\"");
+        if (!status)
+            status = wp_html_add(&html, back);
+        if (!status)
+            status = wp_bytes_add_text(&html, "\">Back</a>");
+    }
+    if (!status)
+        status = wp_bytes_add_text(&html, "</p></main></html>\n");
+    if (!status)
+        return wp_bytes_take(&html, NULL);
+    wp_bytes_release(&html);
+    return NULL;
+}
