@@ -89,8 +89,11 @@ size_t wp_fields_split(const struct wp_dialect *dialect, const char *p, const ch
         p = field->end < stop ? field->end + 1 : stop;
         while (blanks && p < stop && blank(*p))
             p++;
+        bool empty_second = count == 1 && p == stop && field->end < stop;
         trim(field);
         classify(dialect, field);
+        if (empty_second)
+            fields[count++] = (struct wp_field){stop, stop, WP_FIELD_MISSING, (double)NAN};
     }
     return count;
 }

@@ -49,8 +49,9 @@ struct wp_jtable {
     const char *page; /* text of the ##PAGE= it belongs to, NULL outside NTUPLES */
     const char *page_end;
     enum wp_jform shape;
-    char symbols[8]; /* "XY", "XYW"; for even data independent and dependent symbol */
-    bool text_last;  /* the last of a group is text: (XYA) */
+    size_t width;       /* of a group, 2 for (XY..XY) */
+    char symbols[2][8]; /* of abscissa and ordinate: "X", "R", "F2" */
+    bool text_last;     /* the last of a group is text: (XYA) */
 };
 
 struct wp_jblock {

@@ -215,7 +215,7 @@ enum wp_status wp_jgroups(struct wp_reader *reader, const struct wp_jtable *tabl
     struct groups g = {.reader = reader, .table = table, .params = params};
     g.line_from = table->begin;
     g.line = table->first_line;
-    g.width = strlen(table->symbols);
+    g.width = table->width;
     g.most = reader->limits->points;
     g.point = decimal_commas(&g) ? ',' : '.';
     enum wp_status status = WP_OK;

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 #include "jcamp.h"
 
@@ -42,12 +43,12 @@ static double field_number(const struct wp_jblock *block, const char *name, size
 }
 
 /* The column whose symbol is `symbol`; false if the block does not name it. */
-static bool column_of(const struct wp_jblock *block, char symbol, size_t *index)
+static bool column_of(const struct wp_jblock *block, const char *symbol, size_t *index)
 {
     const char *list = wp_jblock_value(block, "SYMBOL");
     char text[COLUMN];
     for (size_t i = 0; i < 32 && field(list, i, text); i++) {
-        if ((text[0] & ~0x20) == symbol && text[1] == '\0') {
+        if (strcasecmp(text, symbol) == 0) {
             *index = i;
             return true;
         }
@@ -60,10 +61,10 @@ static bool contains(const char *text, const char *word)
     return strcasestr(text, word) != NULL;
 }
 
-static void read_count(const struct wp_jblock *block, size_t y, struct wp_jparams *params,
+static void read_count(const struct wp_jblock *block, size_t x, struct wp_jparams *params,
                        const struct wp_reader *reader)
 {
-    double points = field_number(block, "VARDIM", y, (double)NAN);
+    double points = field_number(block, "VARDIM", x, (double)NAN);
     if (points >= 1.0 && points <= (double)reader->limits->points && points == floor(points)) {
         params->points = (size_t)points;
         params->points_given = true;
@@ -94,7 +95,7 @@ enum wp_status wp_jparams_ntuples(struct wp_reader *reader, const struct wp_jblo
     params->delta_x = (double)NAN;
     params->first_y = params->max_y = params->min_y = (double)NAN;
     params->max_x = params->min_x = (double)NAN;
-    read_count(block, y, params, reader);
+    read_count(block, x, params, reader);
     if (field(wp_jblock_value(block, "UNITS"), x, params->units[0]))
         params->x_units = params->units[0];
     if (field(wp_jblock_value(block, "UNITS"), y, params->units[1]))

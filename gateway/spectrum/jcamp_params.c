@@ -118,6 +118,12 @@ static bool names_text(const char *name)
     return strcmp(name, "PEAKASSIGNMENTS") == 0;
 }
 
+static void symbol(const char *text, size_t size, const char *otherwise, char out[8])
+{
+    bool usable = size > 0 && size < 8 && *text;
+    (void)snprintf(out, 8, "%.*s", usable ? (int)size : 1, usable ? text : otherwise);
+}
+
 void wp_jtable_form(struct wp_reader *reader, struct wp_jtable *table)
 {
     char form[64];
@@ -147,8 +153,9 @@ void wp_jtable_form(struct wp_reader *reader, struct wp_jtable *table)
     char *plus = strstr(form, "++");
     if (plus) {
         table->shape = WP_JFORM_EVEN;
-        table->symbols[0] = form[0];
-        table->symbols[1] = plus[2] ? plus[2] : 'Y';
+        table->width = 2;
+        symbol(form, (size_t)(plus - form), "X", table->symbols[0]);
+        symbol(plus + 2, strcspn(plus + 2, "."), "Y", table->symbols[1]);
         while (close && close < table->form_end && (*close == ' ' || *close == '\t'))
             close++;
         if (close && close < table->form_end && *close >= '0' && *close <= '9')
@@ -156,10 +163,10 @@ void wp_jtable_form(struct wp_reader *reader, struct wp_jtable *table)
         return;
     }
     table->shape = WP_JFORM_GROUPS;
-    size_t count = 0;
-    for (const char *c = form; *c >= 'A' && *c <= 'Z' && count + 1 < sizeof table->symbols; c++)
-        table->symbols[count++] = *c;
-    if (count < 2)
-        (void)snprintf(table->symbols, sizeof table->symbols, "XY"), count = 2;
-    table->text_last = names_text(table->name) && table->symbols[count - 1] == 'A';
+    table->width = strspn(form, "ABCDEFGHIJKLMNOPQRSTUVWXYZ");
+    if (table->width < 2 || table->width > 8)
+        table->width = 2;
+    symbol(form, 1, "X", table->symbols[0]);
+    symbol(form + 1, 1, "Y", table->symbols[1]);
+    table->text_last = names_text(table->name) && form[table->width - 1] == 'A';
 }

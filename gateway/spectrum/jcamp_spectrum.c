@@ -10,6 +10,9 @@
 #include "labels.h"
 #include "units.h"
 
+#define PAGE_LABELS 64
+#define PAGE_VALUE 256
+
 struct range {
     double low, high;
 };
@@ -215,6 +218,21 @@ static enum wp_status read_even(struct wp_reader *reader, const struct wp_jblock
     return status;
 }
 
+/* The first spectrum of a block gets all labels; the pages after it the short ones of its head, so
+ * that many pages under many labels stay small. */
+static bool give_labels(const struct wp_jblock *block, bool all, struct wp_spectrum *spectrum)
+{
+    const struct wp_label *items = block->labels.items;
+    size_t count = block->labels.count;
+    if (!all) {
+        count = count < PAGE_LABELS ? count : PAGE_LABELS;
+        for (size_t i = 0; i < count; i++)
+            if (strlen(items[i].value) > PAGE_VALUE)
+                count = i;
+    }
+    return wp_labels_copy(items, count, &spectrum->labels, &spectrum->label_count);
+}
+
 static enum wp_status read_table(struct wp_reader *reader, struct wp_jblock *block,
                                  struct wp_jtable *table)
 {
@@ -246,8 +264,7 @@ static enum wp_status read_table(struct wp_reader *reader, struct wp_jblock *blo
         status = wp_reader_count(reader, spectrum->count, table->line);
     if (!status)
         status = describe(reader, block, table, &params, spectrum, range);
-    if (!status && !wp_labels_copy(block->labels.items, block->labels.count, &spectrum->labels,
-                                   &spectrum->label_count))
+    if (!status && !give_labels(block, table == block->tables, spectrum))
         status = wp_reader_no_memory(reader);
     if (status)
         wp_reader_drop(reader);

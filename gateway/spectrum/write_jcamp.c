@@ -13,42 +13,55 @@
 #define LINE 80
 #define TEXT_MOST 4096
 
-/* One label. Its text is cut into lines of at most 80 bytes at blanks where there are any; a line
- * that would begin a label gets a blank in front. */
+/* Text that neither begins a label nor a comment: "##" and "$$" are parted by a blank. */
+static void part(const char *text, char *out, size_t room)
+{
+    size_t used = 0;
+    for (; *text && used + 2 < room; text++) {
+        bool mark = (*text == '#' || *text == '$') && used && out[used - 1] == *text;
+        if (mark)
+            out[used++] = ' ';
+        out[used++] = *text;
+    }
+    out[used] = '\0';
+}
+
+/* How many bytes of the `left` at `text` go on a line that has `room`: to a blank, if there is one
+ * in its second half. */
+static size_t fitting(const char *text, size_t left, size_t room)
+{
+    size_t size = wp_utf8_cut(text, left, room);
+    if (size == left)
+        return size;
+    for (size_t blank = size; blank > size / 2; blank--)
+        if (text[blank] == ' ')
+            return blank;
+    return size ? size : 1;
+}
+
+/* One label; its text is cut into lines of at most 80 bytes. */
 static enum wp_status add_label(struct wp_bytes *out, const char *name, const char *text)
 {
+    char flat[TEXT_MOST];
+    char clean[TEXT_MOST];
+    char parted[2 * TEXT_MOST];
+    size_t size = strnlen(text, TEXT_MOST);
+    for (size_t i = 0; i < size; i++)
+        flat[i] = text[i] == '\n' || text[i] == '\t' ? ' ' : text[i];
+    wp_text_clean(flat, size, clean, sizeof clean);
+    part(clean, parted, sizeof parted);
     enum wp_status status = wp_bytes_addf(out, "##%s=", name);
-    size_t used = strlen(name) + 3;
-    size_t left = strnlen(text, TEXT_MOST);
-    while (left && !status) {
-        const char *stop = memchr(text, '\n', left);
-        size_t line = stop ? (size_t)(stop - text) : left;
-        size_t size = wp_utf8_cut(text, line, LINE - used);
-        if (size < line) {
-            size_t blank = size;
-            while (blank > size / 2 && text[blank] != ' ')
-                blank--;
-            if (blank > size / 2)
-                size = blank;
-        }
-        if (size == 0 && line)
-            size = 1;
-        char clean[4 * LINE];
-        wp_text_clean(text, size, clean, sizeof clean);
-        status = wp_bytes_add_text(out, clean);
-        bool ended = size == line;
-        text += size;
-        left -= size;
-        if (left && (ended ? *text == '\n' : *text == ' '))
-            text++, left--;
-        used = 0;
-        if (left && !status) {
+    const char *rest = parted;
+    size_t room = LINE - strlen(name) - 3;
+    while (*rest && !status) {
+        size_t fits = fitting(rest, strlen(rest), room);
+        status = wp_bytes_add(out, rest, fits);
+        rest += fits;
+        while (*rest == ' ')
+            rest++;
+        if (*rest && !status)
             status = wp_bytes_add_text(out, "\r\n");
-            if (!status && *text == '#') {
-                status = wp_bytes_add_byte(out, ' ');
-                used = 1;
-            }
-        }
+        room = LINE;
     }
     return status ? status : wp_bytes_add_text(out, "\r\n");
 }

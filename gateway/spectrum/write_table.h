@@ -18,7 +18,7 @@ struct wp_table_plan {
 };
 
 /* Evenly spaced points go into (X++(Y..Y)), others and peaks into (XY..XY), which has no compressed
- * form. For DIFDUP points count as even if an even grid differs from them by no more than half a
+ * form. For DIFDUP points count as even if an even grid differs from them by less than half a
  * unit of the last decimal in which the abscissae are written. */
 void wp_table_plan(const struct wp_spectrum *spectrum, enum wp_jcamp_form form,
                    struct wp_table_plan *plan);
