@@ -128,6 +128,13 @@ enum wp_status wp_measurement_keep(struct wp_txn *txn, int64_t measurement, cons
     return status ? status : wp_sql_changes(txn->sql) ? WP_OK : WP_CONFLICT;
 }
 
+enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, int64_t turn)
+{
+    return wp_sql_run(txn->sql,
+                      "UPDATE measurement SET turn_id = nullif(?, 0), asked = 0 WHERE id = ?", "ii",
+                      turn, measurement);
+}
+
 /* The newest stamps of the same experiment and sample, held by one of the same persons. */
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
 {

@@ -29,7 +29,7 @@ static int64_t apart(int64_t a, int64_t b)
 static bool near_change(const struct wp_evidence *evidence, int64_t at)
 {
     for (size_t i = 1; i < evidence->count; i++)
-        if (apart(evidence->turns[i].opened_us, at) < WP_CHANGE_OF_TURNS_US)
+        if (apart(evidence->turns[i].opened_us, at) < evidence->change_us)
             return true;
     return false;
 }
@@ -50,21 +50,21 @@ static int64_t latest(int64_t a, int64_t b)
 }
 
 /* NULL if the turn may take a spectrum measured at `at` without being asked. */
-static const char *doubt(const struct wp_turn_seen *turn, int64_t at)
+static const char *doubt(const struct wp_turn_seen *turn, int64_t at, int64_t silence)
 {
     bool confirmed = turn->confirmed_us > turn->last_us && turn->confirmed_us <= at;
     if (turn->expected > 0 && turn->seen >= turn->expected && !confirmed)
         return "The turn had the spectra its experiment expects.";
     int64_t alive = latest(latest(turn->opened_us, turn->confirmed_us), turn->last_us);
-    if (at - alive > WP_SILENCE_US)
-        return "Nothing had come in this turn for 20 minutes.";
+    if (at - alive > silence)
+        return "Nothing had come in this turn for a long time.";
     return NULL;
 }
 
 static struct wp_ruling without_turn(const struct wp_evidence *evidence, int64_t at, bool strong)
 {
     const struct wp_turn_seen *before = turn_before(evidence, at);
-    bool recent = before && before->closed_us && at - before->closed_us < WP_SILENCE_US;
+    bool recent = before && before->closed_us && at - before->closed_us < evidence->silence_us;
     const struct wp_turn_seen *open = turn_at(evidence, evidence->export_us);
     if (strong && open)
         return nobody(recent ? before : NULL, evidence->named, true,
@@ -88,9 +88,8 @@ struct wp_ruling wp_stamping_rule(const struct wp_evidence *evidence)
     if (!turn)
         return without_turn(evidence, at, strong);
     if (!strong && near_change(evidence, at))
-        return nobody(turn, evidence->named, true,
-                      "Exported within 90 seconds of a change of turns.");
-    const char *reason = doubt(turn, at);
+        return nobody(turn, evidence->named, true, "Exported too close to a change of turns.");
+    const char *reason = doubt(turn, at, evidence->silence_us);
     if (reason)
         return nobody(turn, evidence->named && !turn->named_is_in, true, reason);
     if (evidence->named && !turn->named_is_in)

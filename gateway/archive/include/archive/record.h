@@ -85,6 +85,9 @@ enum wp_status wp_rendition_add(struct wp_txn *txn, const struct wp_rendition *r
  * otherwise unless it already is what is asked for. */
 enum wp_status wp_measurement_keep(struct wp_txn *txn, int64_t measurement, const char *kept);
 
+/* Ties a measurement to the turn that the bench or staff say it belongs to; 0: to none. */
+enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, int64_t turn);
+
 /* This one counts for the report: the others of the same turn or the same person, experiment and
  * sample no longer do. */
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement);

@@ -1,0 +1,356 @@
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "acts/deliver.h"
+#include "acts/site.h"
+#include "db/event.h"
+#include "intake_parts.h"
+#include "views/spectrum_json.h"
+
+/* Renditions of an instrument that a new one is compared with, newest first. */
+#define COMPARED 50
+/* Without a turn, exports of one measurement in two formats follow each other within this. */
+#define SAME_EXPORT (2 * WP_MINUTE)
+
+struct known {
+    int64_t measurement;
+    int64_t turn;
+    int64_t instrument;
+};
+
+/* The measurement that has a spectrum of exactly these bytes. WP_NOT_FOUND. */
+static enum wp_status by_bytes(struct wp_sql *sql, const struct wp_taking *taking, size_t block,
+                               struct known *known)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows,
+        "SELECT m.id, m.turn_id, m.instrument_id FROM rendition r JOIN measurement m "
+        "ON m.id = r.measurement_id WHERE r.sha256 = ? AND r.block = ? "
+        "ORDER BY m.instrument_id = ? DESC, r.id LIMIT 1",
+        "bii", taking->intake->digest, (size_t)WP_SHA256_SIZE, (int64_t)block, taking->instrument);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found)
+        *known =
+            (struct known){wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
+    status = wp_rows_end(&rows);
+    return status ? status : found ? WP_OK : WP_NOT_FOUND;
+}
+
+/* One measurement that a new spectrum is alike to. */
+struct alike {
+    struct known merge; /* of the same turn: becomes a rendition; measurement 0: none */
+    struct known other; /* of another: staff hear of it; 0: none */
+};
+
+static bool may_merge(const struct known *known, int64_t turn, int64_t captured, int64_t added)
+{
+    if (turn || known->turn)
+        return known->turn == turn;
+    return captured - added < SAME_EXPORT && added - captured < SAME_EXPORT;
+}
+
+static enum wp_status by_likeness(struct wp_sql *sql, int64_t now, const struct wp_taking *taking,
+                                  const struct wp_print *print, int64_t turn, struct alike *alike)
+{
+    memset(alike, 0, sizeof *alike);
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows,
+        "SELECT m.id, m.turn_id, m.instrument_id, r.print, r.added_us FROM measurement m "
+        "JOIN rendition r ON r.measurement_id = m.id WHERE m.instrument_id = ? AND "
+        "r.print IS NOT NULL ORDER BY m.id DESC LIMIT ?",
+        "ii", taking->instrument, (int64_t)COMPARED);
+    if (status)
+        return status;
+    while (wp_rows_next(&rows)) {
+        struct wp_print stored;
+        size_t size = 0;
+        const void *bytes = wp_rows_blob(&rows, 3, &size);
+        if (size != sizeof stored.bytes)
+            continue;
+        memcpy(stored.bytes, bytes, size);
+        if (wp_print_compare(print, &stored) != WP_ALIKE)
+            continue;
+        struct known known = {wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
+        if (!alike->merge.measurement && may_merge(&known, turn, now, wp_rows_int(&rows, 4)))
+            alike->merge = known;
+        else if (!alike->other.measurement)
+            alike->other = known;
+    }
+    return wp_rows_end(&rows);
+}
+
+/* The time in the file on the gateway's clock. */
+static bool file_time(const struct wp_taking *taking, const struct wp_spectrum *spectrum,
+                      int64_t *at)
+{
+    const struct wp_file_time *time = &spectrum->time;
+    if (!time->present || !time->has_time)
+        return false;
+    int64_t utc = time->utc_us;
+    if (!time->zone_known) {
+        /* Wall time of the site, counted as if it were UTC: taken apart and read again as local. */
+        struct tm wall;
+        time_t seconds = (time_t)(utc / WP_SECOND);
+        if (!gmtime_r(&seconds, &wall))
+            return false;
+        utc = wp_clock_from_local(wall.tm_year + 1900, wall.tm_mon + 1, wall.tm_mday,
+                                  wall.tm_hour * 60 + wall.tm_min) +
+              wall.tm_sec * WP_SECOND + utc % WP_SECOND;
+    }
+    *at = utc + taking->time.offset_us;
+    return true;
+}
+
+static enum wp_status rule(struct wp_sql *sql, const struct wp_taking *taking,
+                           const struct wp_spectrum *spectrum, struct wp_ruling *ruling,
+                           int64_t *named, struct wp_measurement *measurement)
+{
+    struct wp_turn_seen turns[WP_TURNS_SEEN];
+    struct wp_evidence evidence = {.export_us = taking->time.export_us,
+                                   .clock_unknown = taking->time.unknown,
+                                   .change_us = wp_site.change_us,
+                                   .silence_us = wp_site.silence_us,
+                                   .turns = turns};
+    evidence.has_file_time = file_time(taking, spectrum, &evidence.file_us);
+    /* A time in the file settles what a late capture leaves open, if the clock itself is known. */
+    if (evidence.has_file_time && !taking->time.unknown)
+        evidence.clock_unknown = false;
+    enum wp_status status =
+        wp_identity_find(sql, taking->instrument, taking->intake->path, spectrum, named);
+    int64_t from = evidence.has_file_time && evidence.file_us < evidence.export_us
+                       ? evidence.file_us
+                       : evidence.export_us;
+    if (!status)
+        status = wp_turns_seen(sql, taking->instrument, from,
+                               taking->time.captured_us > evidence.export_us
+                                   ? taking->time.captured_us
+                                   : evidence.export_us + WP_MINUTE,
+                               *named, turns, &evidence.count);
+    if (status)
+        return status;
+    evidence.named = *named != 0;
+    *ruling = wp_stamping_rule(&evidence);
+    bool by_file =
+        evidence.has_file_time && evidence.file_us <= evidence.export_us + WP_FILE_AHEAD_US;
+    measurement->measured_us = by_file ? evidence.file_us : evidence.export_us;
+    measurement->time_source = by_file ? "file" : "export";
+    return WP_OK;
+}
+
+static enum wp_status suggestion_json(struct wp_sql *sql, const struct wp_ruling *ruling,
+                                      int64_t named, char *text, size_t room)
+{
+    struct wp_turn turn = {0};
+    enum wp_status status =
+        ruling->suggestion ? wp_turn_read(sql, ruling->suggestion, &turn) : WP_OK;
+    if (status)
+        return status;
+    size_t used = (size_t)snprintf(text, room, "[");
+    for (size_t i = 0; i < turn.person_count && used < room; i++)
+        used +=
+            (size_t)snprintf(text + used, room - used, "%s%" PRId64, i ? "," : "", turn.persons[i]);
+    if (ruling->suggest_named && named && used < room)
+        used += (size_t)snprintf(text + used, room - used, "%s%" PRId64,
+                                 turn.person_count ? "," : "", named);
+    if (used < room)
+        (void)snprintf(text + used, room - used, "]");
+    return WP_OK;
+}
+
+/* The first stamp: what the rule says, and for nobody what is still known. */
+static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *taking,
+                                  const struct wp_ruling *ruling, int64_t named,
+                                  const struct wp_measurement *measurement)
+{
+    struct wp_stamp stamp = {.measurement = measurement->id, .author = WP_ACTOR_SYSTEM};
+    struct wp_turn turn;
+    enum wp_status status = WP_OK;
+    int64_t basis = ruling->turn ? ruling->turn : ruling->suggestion;
+    if (basis) {
+        status = wp_turn_read(txn->sql, basis, &turn);
+        if (status)
+            return status;
+        wp_stamp_from_turn(&turn, "turn", &stamp);
+    } else {
+        status = wp_section_by_timetable(txn->sql, taking->instrument, measurement->measured_us,
+                                         &stamp.section);
+    }
+    if (ruling->rule == WP_RULE_IDENTITY) {
+        stamp.person_count = 1;
+        stamp.persons[0] = named;
+        (void)snprintf(stamp.rule, sizeof stamp.rule, "identity");
+    } else if (ruling->rule == WP_RULE_NOBODY) {
+        stamp.person_count = 0;
+        stamp.guest[0] = '\0';
+        /* A doubtful turn's sample and experiment would be as wrong as its name. */
+        stamp.sample[0] = '\0';
+        stamp.experiment = 0;
+        (void)snprintf(stamp.rule, sizeof stamp.rule, "nobody");
+    }
+    (void)snprintf(stamp.reason, sizeof stamp.reason, "%s", ruling->reason);
+    return status ? status : wp_stamp_add(txn, &stamp);
+}
+
+static enum wp_status add_rendition(struct wp_txn *txn, const struct wp_taking *taking, size_t i,
+                                    int64_t measurement)
+{
+    const struct wp_intake *intake = taking->intake;
+    struct wp_rendition rendition = {
+        .measurement = measurement,
+        .capture = taking->capture,
+        .block = (int64_t)intake->reading.spectra[i].block,
+        .format = wp_format_text(intake->reading.format),
+        .points = (int64_t)intake->reading.spectra[i].count,
+        .print = intake->spectra[i].has_print ? &intake->spectra[i].print : NULL,
+    };
+    memcpy(rendition.digest, intake->digest, WP_SHA256_SIZE);
+    return wp_rendition_add(txn, &rendition);
+}
+
+static enum wp_status tell(struct wp_txn *txn, const struct wp_taking *taking, const char *kind,
+                           int64_t measurement)
+{
+    enum wp_status status =
+        wp_event_addf(txn, "instrument", taking->instrument,
+                      "{\"kind\":\"%s\",\"measurement\":%" PRId64 "}", kind, measurement);
+    return status ? status
+                  : wp_event_addf(txn, "staff", 0, "{\"kind\":\"%s\",\"measurement\":%" PRId64 "}",
+                                  kind, measurement);
+}
+
+static enum wp_status note_same_data(struct wp_txn *txn, const struct wp_taking *taking,
+                                     int64_t measurement, int64_t other)
+{
+    struct wp_notice notice = {.kind = "same-data",
+                               .instrument = taking->instrument,
+                               .measurement = measurement,
+                               .other = other,
+                               .capture = taking->capture,
+                               .text = "The same data stand under two measurements. "
+                                       "Compare these two."};
+    return wp_notice_add(txn, &notice);
+}
+
+static enum wp_status add_measurement(struct wp_txn *txn, const struct wp_taking *taking, size_t i,
+                                      const struct wp_ruling *ruling, int64_t named,
+                                      struct wp_measurement *measurement)
+{
+    const struct wp_spectrum *spectrum = &taking->intake->reading.spectra[i];
+    const struct wp_examination *examination = &taking->intake->spectra[i].examination;
+    char suggestion[256];
+    enum wp_status status = suggestion_json(txn->sql, ruling, named, suggestion, sizeof suggestion);
+    if (status)
+        return status;
+    cJSON *json = wp_json_examination(examination);
+    char *text = json ? cJSON_PrintUnformatted(json) : NULL;
+    cJSON_Delete(json);
+    if (!text)
+        return WP_NO_MEMORY;
+    measurement->instrument = taking->instrument;
+    measurement->turn = ruling->turn;
+    measurement->capture = taking->capture;
+    measurement->title = spectrum->title ? spectrum->title : "";
+    measurement->technique = wp_technique_text(spectrum->technique);
+    measurement->clock_corrected = taking->time.corrected;
+    measurement->verdict = wp_verdict_text(examination->verdict);
+    measurement->examination = text;
+    measurement->asked = ruling->ask;
+    measurement->suggestion = suggestion;
+    status = wp_measurement_add(txn, measurement);
+    free(text);
+    return status;
+}
+
+static enum wp_status new_measurement(struct wp_txn *txn, const struct wp_taking *taking, size_t i,
+                                      const struct wp_ruling *ruling, int64_t named,
+                                      struct wp_measurement *measurement)
+{
+    enum wp_status status = add_measurement(txn, taking, i, ruling, named, measurement);
+    if (!status)
+        status = add_rendition(txn, taking, i, measurement->id);
+    if (!status)
+        status = first_stamp(txn, taking, ruling, named, measurement);
+    if (!status)
+        status = wp_measurement_counts(txn, measurement->id);
+    if (!status)
+        status = wp_deliver_at_once(txn, measurement->id);
+    return status ? status : tell(txn, taking, "measurement", measurement->id);
+}
+
+/* Known bytes on the same instrument: nobody measured anything new. Silent within the turn; else
+ * the bench and staff hear of it. */
+static enum wp_status saved_again(struct wp_txn *txn, const struct wp_taking *taking,
+                                  const struct known *known)
+{
+    struct wp_turn turn;
+    enum wp_status status = wp_turn_current(txn->sql, taking->instrument, &turn);
+    if (status && status != WP_NOT_FOUND)
+        return status;
+    if (!status && known->turn == turn.id)
+        return WP_OK;
+    struct wp_notice notice = {.kind = "saved-again",
+                               .instrument = taking->instrument,
+                               .measurement = known->measurement,
+                               .capture = taking->capture,
+                               .turn = status ? 0 : turn.id,
+                               .text = "An earlier spectrum was saved again; no new measurement "
+                                       "was made of it."};
+    status = wp_notice_add(txn, &notice);
+    return status ? status : tell(txn, taking, "saved-again", known->measurement);
+}
+
+static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, size_t i)
+{
+    const struct wp_spectrum *spectrum = &taking->intake->reading.spectra[i];
+    struct known known = {0};
+    enum wp_status status = by_bytes(txn->sql, taking, spectrum->block, &known);
+    if (status == WP_OK && known.instrument == taking->instrument)
+        return saved_again(txn, taking, &known);
+    if (status && status != WP_NOT_FOUND)
+        return status;
+    struct wp_ruling ruling;
+    struct wp_measurement measurement = {0};
+    int64_t named = 0;
+    status = rule(txn->sql, taking, spectrum, &ruling, &named, &measurement);
+    struct alike alike = {.other = known};
+    if (!status && !known.measurement && taking->intake->spectra[i].has_print)
+        status = by_likeness(txn->sql, txn->now, taking, &taking->intake->spectra[i].print,
+                             ruling.turn ? ruling.turn : ruling.suggestion, &alike);
+    if (status)
+        return status;
+    if (alike.merge.measurement) {
+        status = add_rendition(txn, taking, i, alike.merge.measurement);
+        return status ? status : tell(txn, taking, "rendition", alike.merge.measurement);
+    }
+    status = new_measurement(txn, taking, i, &ruling, named, &measurement);
+    if (!status && alike.other.measurement)
+        status = note_same_data(txn, taking, measurement.id, alike.other.measurement);
+    return status;
+}
+
+/* Offers carry no bytes, but only known ones are offered: each block's measurement is known. */
+static enum wp_status take_known(struct wp_txn *txn, struct wp_taking *taking)
+{
+    struct known known = {0};
+    enum wp_status status = by_bytes(txn->sql, taking, 1, &known);
+    if (status)
+        return status == WP_NOT_FOUND ? WP_OK : status;
+    return known.instrument == taking->instrument ? saved_again(txn, taking, &known) : WP_OK;
+}
+
+enum wp_status wp_take_spectra(struct wp_txn *txn, struct wp_taking *taking)
+{
+    if (!taking->intake->spectrum_count)
+        return take_known(txn, taking);
+    enum wp_status status = WP_OK;
+    for (size_t i = 0; !status && i < taking->intake->spectrum_count; i++)
+        status = take_one(txn, taking, i);
+    return status;
+}

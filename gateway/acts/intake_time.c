@@ -1,0 +1,78 @@
+#include <string.h>
+
+#include "intake_parts.h"
+
+/* An export captured later than this after the file's last change was not seen when it happened. */
+#define SEEN_LATE (60 * WP_SECOND)
+/* Offsets below this are not worth a mention on the sheet. */
+#define WORTH_A_MENTION (2 * WP_SECOND)
+/* No export is older than the formats' first year on a PC whose clock is right. */
+#define PLAUSIBLE_FROM (INT64_C(1262304000) * WP_SECOND) /* 2010-01-01 */
+
+/* Same boot: the steady clock ties that moment to a heartbeat's, whatever the wall clock did. */
+static enum wp_status by_steady_clock(struct wp_sql *sql, int64_t agent,
+                                      const struct wp_intake *intake, int64_t *corrected)
+{
+    return wp_sql_int(sql, corrected,
+                      "SELECT at_us + (?1 - steady_us) FROM clock_sample WHERE agent_id = ?2 AND "
+                      "boot_id = ?3 AND boot_id <> '' ORDER BY abs(steady_us - ?1) LIMIT 1",
+                      "iit", intake->steady_us, agent, intake->boot_id);
+}
+
+/* Another boot: the offset that was measured next to that time, before or after. */
+static enum wp_status by_offset(struct wp_sql *sql, int64_t agent, int64_t captured,
+                                int64_t *offset)
+{
+    return wp_sql_int(sql, offset,
+                      "SELECT offset_us FROM clock_sample WHERE agent_id = ? "
+                      "ORDER BY abs(at_us - offset_us - ?) LIMIT 1",
+                      "ii", agent, captured);
+}
+
+static enum wp_status correct(struct wp_sql *sql, int64_t now, int64_t agent,
+                              const struct wp_intake *intake, struct wp_export_time *time)
+{
+    int64_t corrected = 0, offset = 0;
+    enum wp_status status = by_steady_clock(sql, agent, intake, &corrected);
+    if (status == WP_OK) {
+        time->captured_us = corrected;
+        time->offset_us = corrected - intake->captured_us;
+        return WP_OK;
+    }
+    if (status != WP_NOT_FOUND)
+        return status;
+    status = by_offset(sql, agent, intake->captured_us, &offset);
+    if (status && status != WP_NOT_FOUND)
+        return status;
+    time->offset_us = offset;
+    time->captured_us = intake->captured_us + offset;
+    time->unknown = time->captured_us < PLAUSIBLE_FROM || time->captured_us > now + WP_MINUTE;
+    return WP_OK;
+}
+
+enum wp_status wp_export_time(struct wp_sql *sql, int64_t now, int64_t agent,
+                              const struct wp_intake *intake, struct wp_export_time *time)
+{
+    memset(time, 0, sizeof *time);
+    if (intake->brought_by) {
+        /* A file from a stick: its change time is all there is, by a clock nobody knows. */
+        time->captured_us = now;
+        time->export_us = intake->mtime_us > PLAUSIBLE_FROM ? intake->mtime_us : now;
+        time->unknown = true;
+        return WP_OK;
+    }
+    enum wp_status status = correct(sql, now, agent, intake, time);
+    if (status)
+        return status;
+    int64_t age = intake->captured_us - intake->mtime_us;
+    if (age >= 0 && age <= SEEN_LATE)
+        time->export_us = intake->mtime_us + time->offset_us;
+    else
+        time->export_us = time->captured_us;
+    if (age > SEEN_LATE && !time->unknown) {
+        time->export_us = intake->mtime_us + time->offset_us;
+        time->unknown = true;
+    }
+    time->corrected = time->offset_us > WORTH_A_MENTION || time->offset_us < -WORTH_A_MENTION;
+    return WP_OK;
+}

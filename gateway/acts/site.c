@@ -1,0 +1,3 @@
+#include "acts/site.h"
+
+struct wp_site wp_site;

@@ -1,0 +1,29 @@
+/* views/spectrum_json.h - spectra, bands and remarks as JSON, the same for every reader of them.
+ *
+ * The shapes are those of `wavepost inspect --json`: positions and widths in cm-1, prominence in
+ * absorbance, transmittance as a ratio. What is not known is null.
+ *
+ * Pure. Thread: any. Every function returns a new value that the caller deletes, NULL if out of
+ * memory.
+ */
+#ifndef VIEWS_SPECTRUM_JSON_H
+#define VIEWS_SPECTRUM_JSON_H
+
+#include <cjson/cJSON.h>
+
+#include "spectrum/read.h"
+#include "spectrum/remarks.h"
+
+/* {"verdict":..,"remarks":[..],"bands":[..],"air":..,"cut_off":..,"noise":..,"baseline":..} */
+cJSON *wp_json_examination(const struct wp_examination *examination);
+
+/* One element of "spectra". `examination` may be NULL (then no bands, verdict "usable"). */
+cJSON *wp_json_spectrum(const struct wp_spectrum *spectrum,
+                        const struct wp_examination *examination, bool points);
+
+/* One element of the array of `inspect`: `spectra[i]` is examined by the caller. `sha256` is
+ * hexadecimal. */
+cJSON *wp_json_reading(const char *file, const char *sha256, const struct wp_reading *reading,
+                       const struct wp_examination *examinations, bool points);
+
+#endif
