@@ -17,6 +17,8 @@
 #define PROMINENCE_SHARE 0.008
 /* Wider than any band: the baseline's own hump. */
 #define WIDEST 900.0
+/* Ripples of a thin gap are no bands: a band must be deeper than they are. */
+#define RIPPLE_TIMES 1.3
 /* Strong and medium begin at these shares of the strongest band's depth; common practice. */
 #define STRONG_SHARE 0.66
 #define MEDIUM_SHARE 0.33
@@ -65,6 +67,13 @@ static double depth_of(const struct wp_peak *peak)
     return bottom * (exp(M_LN10 * peak->prominence) - 1.0);
 }
 
+/* The least depth, as transmittance, that neither noise nor ripples explain. */
+static double least_depth(const struct wp_levels *levels)
+{
+    double least = fmax(NOISE_TIMES * levels->noise, RIPPLE_TIMES * levels->ripple);
+    return fmax(least, DEPTH_LEAST);
+}
+
 static double place_of(const struct finding *finding, const struct wp_peak *peak)
 {
     return finding->curve->x[peak->first + (peak->last - peak->first) / 2];
@@ -75,9 +84,8 @@ static double place_of(const struct finding *finding, const struct wp_peak *peak
 static size_t drop_noise(const struct finding *finding, size_t count, double cut_off,
                          double *deepest, double *most_prominent)
 {
-    double least = NOISE_TIMES * finding->levels.noise;
+    double least = least_depth(&finding->levels);
     size_t kept = 0;
-    least = least < DEPTH_LEAST ? DEPTH_LEAST : least;
     for (size_t i = 0; i < count; i++) {
         struct wp_peak *peak = &finding->peaks[i];
         double depth = depth_of(peak);
@@ -132,8 +140,7 @@ static size_t find(struct finding *finding, const struct wp_band_options *option
                                    finding->tops);
         return drop_below_cut_off(finding, all, options->cut_off);
     }
-    least = M_LOG10E * NOISE_TIMES * finding->levels.noise;
-    least = least < M_LOG10E * DEPTH_LEAST ? M_LOG10E * DEPTH_LEAST : least;
+    least = M_LOG10E * least_depth(&finding->levels);
     double deepest = 0.0;
     double most_prominent = 0.0;
     size_t all =

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "fringes.h"
 #include "remarks_table.h"
 
 /* Noise of neighbouring points is alike where a program has filled in points between, so the
@@ -12,10 +13,11 @@
 #define QUARTILE 0.31863936
 /* A floor above this is no floor but a band that is not opaque. */
 #define FLOOR_MOST 0.06
-/* A flat bottom keeps this share of its points this close to the floor; the rounded bottom of a
- * band that is merely deep keeps half of them so close. */
-#define FLAT_SHARE 0.7
-#define FLAT_NEAR 0.0025
+/* A flat bottom has steep sides: a dip that is this far open higher up (transmittance) is less than
+ * this many times as wide there. The rounded bottom of a band that is merely deep is twice as wide.
+ */
+#define SIDE_ABOVE 0.04
+#define SIDE_TIMES 1.5
 
 /* Magnitudes are counted by exponent and the first 4 bits of the mantissa: good to 6 %, and a
  * single pass where a sort or a selection would need several. */
@@ -86,16 +88,21 @@ static double lowest_mean(const struct wp_curve *curve)
 
 static bool is_flat_at(const struct wp_curve *curve, double low, double noise)
 {
-    double near = low + FLAT_NEAR + 2.0 * noise;
-    double far = low + wp_limit(WP_LIMIT_FLAT_ABOVE) / 100.0 + 2.0 * noise;
-    size_t dip = 0;
+    double near = low + wp_limit(WP_LIMIT_FLAT_ABOVE) / 100.0 + 2.0 * noise;
+    double far = low + SIDE_ABOVE;
     size_t bottom = 0;
+    size_t open = 0;
     for (size_t i = 0; i < curve->count; i++) {
-        dip += curve->t[i] < far;
-        bottom += curve->t[i] < near;
+        size_t from = i;
+        size_t here = 0;
+        for (; i < curve->count && curve->t[i] < far; i++)
+            here += curve->t[i] < near;
+        if ((double)here * curve->step < wp_limit(WP_LIMIT_FLAT_WIDTH))
+            continue;
+        bottom += here;
+        open += i - from;
     }
-    return (double)dip * curve->step >= wp_limit(WP_LIMIT_FLAT_WIDTH) &&
-           (double)bottom >= FLAT_SHARE * (double)dip;
+    return bottom > 0 && (double)open < SIDE_TIMES * (double)bottom;
 }
 
 static double floor_of(const struct wp_curve *curve, double noise)
@@ -117,6 +124,7 @@ void wp_levels_find(const struct wp_curve *curve, struct wp_levels *levels)
     if (levels->flat_t < 2.0 * WP_T_FLOOR)
         levels->flat_t = 2.0 * WP_T_FLOOR;
     levels->flat_a = -log10(levels->flat_t);
+    levels->ripple = wp_fringes_measure(curve, &levels->ripple_period);
 }
 
 size_t wp_curve_at(const struct wp_curve *curve, double wavenumber)

@@ -9,6 +9,8 @@ struct wp_levels {
     double floor;  /* transmittance that an opaque band reads; 0 unless the points show another */
     double flat_t; /* at or below it a band is cut off flat */
     double flat_a; /* the same as absorbance */
+    double ripple; /* even ripple peak to peak, transmittance; 0 if there is none */
+    double ripple_period; /* cm-1 */
 };
 
 void wp_levels_find(const struct wp_curve *curve, struct wp_levels *levels);

@@ -117,12 +117,24 @@ bool wp_check_slope(const struct wp_facts *facts, struct wp_found *found)
     return true;
 }
 
+/* A weak band or a ripple in the quiet stretch also adds to the deviation from a line there. Noise
+ * shows in the fine structure of the whole curve as well, so it counts only that far. */
+#define FINE_TIMES 1.5
+
 bool wp_check_noise(const struct wp_facts *facts, struct wp_found *found)
 {
-    if (!(facts->noise > wp_limit(WP_LIMIT_NOISE_NOTE)))
+    double noise = fmin(facts->noise, FINE_TIMES * 100.0 * facts->levels.noise);
+    if (isnan(facts->noise) || noise <= wp_limit(WP_LIMIT_NOISE_NOTE))
         return false;
-    found->limit = facts->noise > wp_limit(WP_LIMIT_NOISE_ADVISE) ? WP_LIMIT_NOISE_ADVISE
-                                                                  : WP_LIMIT_NOISE_NOTE;
-    found->value = facts->noise;
+    found->limit =
+        noise > wp_limit(WP_LIMIT_NOISE_ADVISE) ? WP_LIMIT_NOISE_ADVISE : WP_LIMIT_NOISE_NOTE;
+    found->value = noise;
     return true;
+}
+
+bool wp_check_fringes(const struct wp_facts *facts, struct wp_found *found)
+{
+    found->limit = WP_LIMIT_FRINGE_SIZE;
+    found->value = facts->levels.ripple_period;
+    return facts->levels.ripple > 0.0;
 }

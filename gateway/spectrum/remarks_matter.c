@@ -113,22 +113,28 @@ bool wp_check_solvent(const struct wp_facts *facts, struct wp_found *found)
     return false;
 }
 
-/* Silicone fluid: Querry 1987 (CC0 tabulation), 5 cm-1 grid. */
-static const double grease[] = {1262.5, 1095.2, 1025.2, 802.5};
+/* Silicone fluid: Querry 1987 (CC0 tabulation), 5 cm-1 grid. The two in the middle are broad and
+ * move when the sample absorbs beside them. */
+static const struct {
+    double position;
+    double near;
+    double widest;
+} grease[] = {
+    {1262.5, 4.0, 26.0}, {802.5, 4.0, 50.0}, {1095.2, 14.0, 200.0}, {1025.2, 10.0, 200.0}};
 #define GREASE_BANDS (sizeof grease / sizeof grease[0])
-#define GREASE_NEAR 7.0
 
 bool wp_check_grease(const struct wp_facts *facts, struct wp_found *found)
 {
     const struct wp_band *strongest = wp_strongest(facts);
     for (size_t i = 0; i < GREASE_BANDS; i++) {
-        const struct wp_band *band = band_near(facts, grease[i], GREASE_NEAR);
-        if (!band || wp_band_height(facts, band) < wp_limit(WP_LIMIT_GREASE))
+        const struct wp_band *band = band_near(facts, grease[i].position, grease[i].near);
+        if (!band || band->width > grease[i].widest ||
+            wp_band_height(facts, band) < wp_limit(WP_LIMIT_GREASE))
             return false;
         if (band == strongest)
             return false; /* the sample itself is a silicone */
     }
     found->limit = WP_LIMIT_GREASE;
-    found->position = grease[0];
+    found->position = grease[0].position;
     return true;
 }

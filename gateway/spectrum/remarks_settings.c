@@ -72,7 +72,7 @@ static double light_between(const struct wp_curve *curve, double low, double hig
 }
 
 #define UPRIGHT_WIDEST 60.0 /* cm-1; what stands up must be narrow to be a band */
-#define UPRIGHT_SHARE 0.3   /* of the range */
+#define UPRIGHT_SHARE 0.35  /* of the range */
 #define UPRIGHT_BANDS 3
 
 /* Narrow stretches that stand out upwards. */

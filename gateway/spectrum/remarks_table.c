@@ -151,7 +151,7 @@ const struct wp_limit_row wp_limit_rows[WP_LIMITS] = {
                         PRACTICE, "high", "the range ends at {p}",
                         "The range ends at {p}, short of the lab's. Export the whole range."},
     [WP_LIMIT_UPSIDE_DOWN] = {"upside-down", "quiet stretches at this share of the range or less",
-                              0.08, "ratio", AGAIN, 80, PRACTICE, "high",
+                              0.15, "ratio", AGAIN, 80, PRACTICE, "high",
                               "the bands point the wrong way for the unit in the file",
                               "The numbers do not fit their unit: transmittance and absorbance "
                               "seem to be mixed up. Export the spectrum again."},

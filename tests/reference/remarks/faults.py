@@ -3,12 +3,15 @@ that alters a spectrum; `FAULTS` says which preparations it suits, which remark 
 heavy it must be at least."""
 import numpy as np
 
+from scipy.ndimage import gaussian_filter1d
+
 from spectra import shape
 
 
 def flat_width(s):
     """Bands and width (cm-1) that read below 0.9 %T above the floor, plates' cut-off left out."""
     t = s.level * 10 ** -s.absorbance()
+    t = gaussian_filter1d(t, s.resolution / 2.355 / (s.x[1] - s.x[0]))
     low = {"NaCl": 700, "KBr": 450}.get(s.plates, 450)
     inside = (t < .009) & (s.x > low)
     if s.preparation == "mull":
@@ -30,11 +33,11 @@ def grow(s, enough):
 
 
 def much_too_strong(s):
-    return grow(s, lambda bands, width: bands >= 6 or width >= 190)
+    return grow(s, lambda bands, width: bands >= 6 or width >= 180)
 
 
 def too_strong(s):
-    return grow(s, lambda bands, width: bands >= 4 or width >= 80)
+    return grow(s, lambda bands, width: bands >= 4 or width >= 75)
 
 
 def on_fogged_plates(s):
@@ -62,7 +65,7 @@ def much_too_weak(s):
 
 
 def weak_at_the_crystal(s):
-    s.strength = s.rng.uniform(.0105, .013)
+    s.strength = s.rng.uniform(.012, .015)
     s.bands = [b for b in s.bands if b[0] > 1400] or [(1700, 1, 20)]
     top = max(shape(s.x, s.bands) * np.clip(1500 / s.x, .4, 2.5))
     s.bands = [(p, h / top, w) for p, h, w in s.bands]
@@ -134,8 +137,8 @@ def wet(s):
     if s.compound in ("amide", "amine", "acid", "alkene", "nylon_like", "alcohol", "phenol"):
         return False
     s.strength = min(s.strength, .9)
-    water = s.rng.uniform(.22, .6)
-    s.extra += shape(s.x, [(3392, water, 400), (1644, .3 * water, 80), (680, .2 * water, 300)], .3)
+    water = s.rng.uniform(.5, 1.0)
+    s.extra += shape(s.x, [(3392, water, 400), (1644, .22 * water, 85), (680, .2 * water, 300)], .3)
     return True
 
 
@@ -146,7 +149,9 @@ def solvent_left(s):
         return False
     s.strength = min(s.strength, 1.0)
     size = s.rng.uniform(.2, .4) * s.strength
-    s.extra += shape(s.x, [(1715.4, size, 16), (1363.0, .5 * size, 16), (1222.2, .5 * size, 17)])
+    acetone = [(1715.4, size, 16), (1363.0, .5 * size, 16), (1222.2, .5 * size, 17)]
+    dichloromethane = [(738, size, 14), (1265, .4 * size, 12), (705, .25 * size, 14)]
+    s.extra += shape(s.x, acetone if s.rng.random() < .5 else dichloromethane)
     return True
 
 

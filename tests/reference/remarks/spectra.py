@@ -82,7 +82,7 @@ class Spectrum:
     def ordinary_strength(self):
         if self.preparation == "ATR":
             return self.rng.uniform(.06, .6)
-        return float(np.clip(self.rng.lognormal(np.log(1.0), .42), .25, 2.4))
+        return float(np.clip(self.rng.lognormal(np.log(1.05), .45), .25, 3.2))
 
     def ordinary_level(self):
         return {"liquid film": self.rng.uniform(.80, .95), "cast film": self.rng.uniform(.82, .96),

@@ -1,7 +1,9 @@
-/* Even ripples: interference in a thin, even gap. */
+#include "fringes.h"
+
 #include <math.h>
 
-#include "remarks_checks.h"
+#include "levels.h"
+#include "remarks_table.h"
 
 /* The stretch that is searched, cm-1: few samples absorb there. The air's carbon dioxide is
  * bridged. */
@@ -11,7 +13,7 @@
 #define BRIDGE_HIGH 2390.0
 #define CELLS 140 /* 6 cm-1 each */
 #define SHORTEST 24.0
-#define TRIES 48
+#define TRIES 96
 /* The ripple must explain this share of what is left when a parabola is taken off. */
 #define EXPLAINED 0.75
 
@@ -95,30 +97,30 @@ static double spread(const double cells[CELLS], double *squares)
     return most - least;
 }
 
-bool wp_check_fringes(const struct wp_facts *facts, struct wp_found *found)
+double wp_fringes_measure(const struct wp_curve *curve, double *period)
 {
     double cells[CELLS];
     double squares;
     double least = wp_limit(WP_LIMIT_FRINGE_SIZE) / 100.0;
-    if (!fill_cells(facts->curve, cells))
-        return false;
+    *period = 0.0;
+    if (!fill_cells(curve, cells))
+        return 0.0;
     take_off_parabola(cells);
     if (spread(cells, &squares) < least)
-        return false;
-    double width = (HIGH - LOW) / CELLS;
-    double longest = (HIGH - LOW) / wp_limit(WP_LIMIT_FRINGE_PERIODS);
+        return 0.0;
+    double fewest = wp_limit(WP_LIMIT_FRINGE_PERIODS);
+    double most = (HIGH - LOW) / SHORTEST;
     double best = 0.0;
+    double best_size = 0.0;
     for (size_t i = 0; i < TRIES; i++) {
-        /* Even steps of the reciprocal: half a period more over the stretch at each. */
-        double periods = (HIGH - LOW) / longest +
-                         (double)i * ((HIGH - LOW) / SHORTEST - (HIGH - LOW) / longest) / TRIES;
+        double periods = fewest + (double)i * (most - fewest) / TRIES;
         double size;
-        double power = explained(cells, (HIGH - LOW) / periods / width, &size);
-        if (power > best && size > least) {
-            best = power;
-            found->value = (HIGH - LOW) / periods;
-        }
+        double power = explained(cells, CELLS / periods, &size);
+        if (power <= best)
+            continue;
+        best = power;
+        best_size = size;
+        *period = (HIGH - LOW) / periods;
     }
-    found->limit = WP_LIMIT_FRINGE_SIZE;
-    return best > EXPLAINED * squares;
+    return best > EXPLAINED * squares && best_size > least ? best_size : 0.0;
 }
