@@ -1,4 +1,4 @@
-#include "events.h"
+#include "live.h"
 
 #include <stdio.h>
 #include <stdlib.h>

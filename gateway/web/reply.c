@@ -38,7 +38,7 @@ static void add_standard(struct wp_request *request, struct MHD_Response *respon
     wp_reply_header(response, "Referrer-Policy", "same-origin");
     wp_reply_header(response, "Cross-Origin-Resource-Policy", "same-origin");
     wp_reply_header(response, "X-Frame-Options", "DENY");
-    if (request->web->secure)
+    if (request->web->strict)
         wp_reply_header(response, "Strict-Transport-Security", "max-age=31536000");
     if (request->close)
         wp_reply_header(response, "Connection", "close");
@@ -133,7 +133,7 @@ static void send_problem(struct wp_request *request, unsigned code, enum wp_stat
     const char *back = wp_request_field(request, MHD_HTTP_HEADER_REFERER);
     bool page = request->form || (request->route && request->route->page);
     char *text = page ? wp_problem_html(code, detail, back)
-                      : wp_problem_json(code, status, detail, request->match.text, error, limit);
+                      : wp_problem_json(code, status, detail, request->path, error, limit);
     struct MHD_Response *response = from_text(text, text ? strlen(text) : 0);
     if (!response) {
         give_up(request);

@@ -101,6 +101,7 @@ struct wp_request *wp_request_new(struct wp_peer *peer, struct MHD_Connection *c
     request->begun_us = wp_clock_steady();
     request->head = !strcmp(method, "HEAD");
     request->body.fd = -1;
+    wp_text_clean(path, strlen(path), request->path, sizeof request->path);
     read_proof(request);
     read_address(request);
     read_length(request);

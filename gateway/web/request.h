@@ -56,6 +56,7 @@ struct wp_request {
     struct wp_proof proof;
     char bearer[WP_TOKEN_ROOM], session[WP_TOKEN_ROOM], bench[WP_TOKEN_ROOM];
     char address[64];
+    char path[256]; /* as it was asked for, for problems and the log */
     cJSON *query, *json;
     bool form; /* the body is an HTML form: answer pages and redirects */
     struct wp_body body;
@@ -89,7 +90,8 @@ struct wp_web_counts {
 struct wp_web {
     struct wp_web_options options;
     char folder[512], host[256], public_url[256];
-    bool secure; /* people reach us by TLS: Secure cookies and HSTS */
+    bool secure; /* people reach us by TLS: Secure cookies */
+    bool strict; /* by a certificate browsers can trust: HSTS */
     bool stopping;
     struct wp_router *router;
     struct wp_listener *listeners[2]; /* TCP and control */

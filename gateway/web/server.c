@@ -6,8 +6,8 @@
 
 #include "base/clock.h"
 #include "base/log.h"
-#include "events.h"
 #include "listener.h"
+#include "live.h"
 #include "request.h"
 #include "stream.h"
 
@@ -43,7 +43,9 @@ static void copy_options(struct wp_web *web, const struct wp_web_options *option
         web->options.memory_most = MEMORY_MOST;
     if (!web->options.capture_most)
         web->options.capture_most = CAPTURE_MOST;
-    web->secure = options->tls || !strncmp(web->public_url, "https:", 6);
+    bool proxied = !strncmp(web->public_url, "https:", 6);
+    web->strict = proxied || (options->tls && !options->tls->own);
+    web->secure = options->tls || proxied;
 }
 
 static void start_timers(struct wp_web *web)

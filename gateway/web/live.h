@@ -1,6 +1,6 @@
-/* events.h - live events as a stream (WHATWG HTML, server-sent events). Thread: the loop's. */
-#ifndef EVENTS_H
-#define EVENTS_H
+/* live.h - live events as a stream (WHATWG HTML, server-sent events). Thread: the loop's. */
+#ifndef LIVE_H
+#define LIVE_H
 
 struct wp_events;
 struct wp_web;
