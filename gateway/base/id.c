@@ -26,6 +26,11 @@ int64_t wp_id_next(void)
     return next;
 }
 
+int64_t wp_id_last(void)
+{
+    return atomic_load(&last);
+}
+
 void wp_id_seed(int64_t seen)
 {
     int64_t before = atomic_load(&last);

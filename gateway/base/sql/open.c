@@ -113,6 +113,11 @@ int64_t wp_sql_changes(const struct wp_sql *sql)
     return sqlite3_changes64(sql->handle);
 }
 
+uint64_t wp_sql_bound(const struct wp_sql *sql)
+{
+    return sql->bound;
+}
+
 const char *wp_sql_message(const struct wp_sql *sql)
 {
     if (sql->misuse)

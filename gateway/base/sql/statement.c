@@ -67,7 +67,7 @@ enum wp_status sql_prepare(struct wp_sql *sql, const char *text, sqlite3_stmt **
     return WP_OK;
 }
 
-static int bind_one(sqlite3_stmt *statement, int at, char type, va_list *values,
+static int bind_one(struct wp_sql *sql, sqlite3_stmt *statement, int at, char type, va_list *values,
                     sqlite3_destructor_type keep)
 {
     switch (type) {
@@ -75,13 +75,18 @@ static int bind_one(sqlite3_stmt *statement, int at, char type, va_list *values,
         return sqlite3_bind_int64(statement, at, va_arg(*values, int64_t));
     case 'd':
         return sqlite3_bind_double(statement, at, va_arg(*values, double));
-    case 't':
-        return sqlite3_bind_text(statement, at, va_arg(*values, const char *), -1, keep);
+    case 't': {
+        const char *text = va_arg(*values, const char *);
+        size_t size = text ? strlen(text) : 0;
+        sql->bound += size;
+        return sqlite3_bind_text64(statement, at, text, size, keep, SQLITE_UTF8);
+    }
     case 'b': {
         const void *data = va_arg(*values, const void *);
         size_t size = va_arg(*values, size_t);
         if (!data)
             return sqlite3_bind_null(statement, at);
+        sql->bound += size;
         return sqlite3_bind_blob64(statement, at, data, size, keep);
     }
     case 'n':
@@ -102,7 +107,7 @@ enum wp_status sql_bind(struct wp_sql *sql, sqlite3_stmt *statement, const char 
     va_copy(rest, values);
     int code = SQLITE_OK;
     for (int i = 0; types[i] && code == SQLITE_OK; i++)
-        code = bind_one(statement, i + 1, types[i], &rest, keep);
+        code = bind_one(sql, statement, i + 1, types[i], &rest, keep);
     va_end(rest);
     return sql_status(sql, code);
 }

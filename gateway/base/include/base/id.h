@@ -14,6 +14,9 @@
 /* The next id: larger than every one before, whatever the clock does. */
 int64_t wp_id_next(void);
 
+/* The newest id made or seeded; 0 before the first. */
+int64_t wp_id_last(void);
+
 /* Ids made from now on are larger than `seen`. Called at start with the largest id on disk. */
 void wp_id_seed(int64_t seen);
 

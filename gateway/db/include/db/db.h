@@ -40,27 +40,32 @@ struct wp_db_options {
     unsigned readers;             /* reading threads, 0: 2 */
     size_t queue_most;            /* jobs waiting in each of the two lanes, 0: 4096 */
     void (*broken)(void *arg);    /* see above; may be NULL */
-    void (*committed)(void *arg); /* on the loop after every group commit; may be NULL */
+    void (*committed)(void *arg); /* on the loop after each commit, or several; may be NULL */
     void *arg;
 };
 
-/* Takes the data folder's lock, opens or makes the database, applies migrations in order (each in
- * one transaction, recorded in table `migration`), seeds ids. Works without a loop: then only the
- * _now calls may be used.
- * WP_CONFLICT: another process holds the folder. WP_INVALID: made by a newer version. */
+/* Makes the data folder if it is missing (mode 0700), takes its lock (flock on DIR/lock), opens or
+ * makes the database, applies migrations in order (each in one transaction, recorded in table
+ * `migration`), seeds ids. Works without a loop: then only the _now calls may be used. WP_CONFLICT:
+ * another process holds the folder. WP_INVALID: made by a newer version. WP_IO, WP_BROKEN, WP_FULL
+ * as wp_sql_open. */
 enum wp_status wp_db_open(const struct wp_db_options *options, struct wp_db **db,
                           struct wp_error *error);
 
-/* Starts the writer, the readers and the checkpointer; answers come on `loop`. */
+/* Starts the writer, the readers and the checkpointer; answers come on `loop`. WP_INVALID: started
+ * already. WP_NO_MEMORY and errors of wp_sql_open: close the database. */
 enum wp_status wp_db_start(struct wp_db *db, uv_loop_t *loop);
 
-/* Queues a job. WP_RETRY: the lane is full, nothing was queued. Otherwise WP_OK and done will be
- * called exactly once. */
+/* Queues a job. WP_RETRY: the lane is full (or not started, or closing), nothing was queued.
+ * Otherwise WP_OK and done will be called exactly once: with what the job returned (its own changes
+ * are then undone unless that is WP_OK), or with the outcome of the commit: WP_FULL (disk full,
+ * nothing recorded), WP_RETRY (somebody else held the database), WP_BROKEN (unknown: the change may
+ * or may not be there after the restart). A read job sees one snapshot. */
 enum wp_status wp_db_write(struct wp_db *db, wp_write_fn fn, wp_done_fn done, void *job);
 enum wp_status wp_db_read(struct wp_db *db, wp_read_fn fn, wp_done_fn done, void *job);
 
-/* The same at once on the calling thread, before wp_db_start: for the command line and for
- * start-up. */
+/* The same at once on the calling thread, before wp_db_start (WP_INVALID after it): for the command
+ * line and for start-up. */
 enum wp_status wp_db_write_now(struct wp_db *db, wp_write_fn fn, void *job);
 enum wp_status wp_db_read_now(struct wp_db *db, wp_read_fn fn, void *job);
 
@@ -68,7 +73,9 @@ enum wp_status wp_db_read_now(struct wp_db *db, wp_read_fn fn, void *job);
  * Keep transactions below a second. The caller closes it with wp_sql_close. */
 enum wp_status wp_db_reader(struct wp_db *db, struct wp_sql **sql, struct wp_error *error);
 
-/* From any other thread (the mover): queues a write and waits for its outcome. */
+/* From any thread but the loop's and the database's own (the mover): queues a write, beyond the
+ * lane's bound, and waits for its outcome. WP_RETRY: not started, or closing. Such threads are
+ * stopped before wp_db_close. */
 enum wp_status wp_db_write_wait(struct wp_db *db, wp_write_fn fn, void *job);
 
 /* Calls `room` on the loop when a full write lane has room again. */
@@ -84,9 +91,9 @@ void wp_db_count(struct wp_db *db, struct wp_db_counts *counts);
 
 const char *wp_db_folder(const struct wp_db *db);
 
-/* Finishes queued jobs, joins threads, checkpoints, closes, frees. The loop must still be able to
- * turn until it returns... it runs the loop itself for the answers that are left. NULL is harmless.
- */
+/* Finishes queued jobs, joins threads, answers everything before it returns (`done` is called from
+ * within), copies the write-ahead log, closes, lets go of the lock. If the database was started,
+ * its memory is freed when the loop next turns. NULL is harmless. */
 void wp_db_close(struct wp_db *db);
 
 #endif

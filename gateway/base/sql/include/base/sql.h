@@ -46,6 +46,9 @@ enum wp_status wp_sql_run(struct wp_sql *sql, const char *text, const char *type
 /* Rows changed by the last wp_sql_run. */
 int64_t wp_sql_changes(const struct wp_sql *sql);
 
+/* Bytes of text and blobs bound since the connection was opened: how much a writer has written. */
+uint64_t wp_sql_bound(const struct wp_sql *sql);
+
 /* A reading of rows. Begin, step with next until it is false, then end. The statement is reset by
  * end, which returns the first error there was; the columns may be read only after a next that was
  * true. The values are copied. At most one reading of the same text at a time (WP_INVALID). */
