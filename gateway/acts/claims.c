@@ -1,0 +1,321 @@
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "acts/bench_acts.h"
+#include "acts/deliver.h"
+#include "acts/site.h"
+#include "archive/record.h"
+#include "db/event.h"
+#include "people/persons.h"
+#include "people/sessions.h"
+#include "stamping_parts.h"
+#include "views/measurements.h"
+
+static void copy(char *to, size_t room, const char *from)
+{
+    (void)snprintf(to, room, "%s", from ? from : "");
+}
+
+static enum wp_status tell_all(struct wp_txn *txn, int64_t measurement,
+                               const struct wp_stamp *stamp)
+{
+    int64_t instrument = 0;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &instrument, "SELECT instrument_id FROM measurement WHERE id = ?", "i",
+                   measurement);
+    if (!status)
+        status = wp_event_addf(txn, "instrument", instrument,
+                               "{\"kind\":\"stamped\",\"measurement\":%" PRId64 "}", measurement);
+    if (!status && stamp->section)
+        status = wp_event_addf(txn, "section", stamp->section,
+                               "{\"kind\":\"stamped\",\"measurement\":%" PRId64 "}", measurement);
+    for (size_t i = 0; !status && i < stamp->person_count; i++)
+        status = wp_event_addf(txn, "person", stamp->persons[i],
+                               "{\"kind\":\"stamped\",\"measurement\":%" PRId64 "}", measurement);
+    return status;
+}
+
+/* Who claims: the signed-in student, or the person tapped at the bench. */
+static enum wp_status claimant(const struct wp_ask *ask, int64_t *person, struct wp_error *error)
+{
+    if (ask->who->actor == WP_ACTOR_PERSON) {
+        *person = ask->who->id;
+        return WP_OK;
+    }
+    if (wp_ask_int(ask, "person", person) && *person > 0)
+        return WP_OK;
+    return wp_fail(error, WP_INVALID, "\"person\" is missing: who claims it?");
+}
+
+struct claimed {
+    int64_t id;
+    int64_t until_us;
+    bool unclaimed;
+};
+
+static enum wp_status find(struct wp_txn *txn, const struct wp_ask *ask, struct claimed *claimed,
+                           struct wp_error *error)
+{
+    char code[WP_CODE_ROOM] = "";
+    unsigned char hash[WP_HASH_SIZE];
+    uint64_t accession = 0;
+    const char *typed = wp_ask_text(ask, "code"), *number = wp_ask_text(ask, "accession");
+    if (!typed || !wp_code_clean(typed, code))
+        return wp_fail(error, WP_NOT_FOUND, "This code is not known. It has eight characters.");
+    if (number && *number && !wp_accession_parse(number, &accession))
+        return wp_fail(error, WP_INVALID, "The accession number is mistyped.");
+    wp_token_hash(code, hash);
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        txn->sql, &rows,
+        "SELECT id, claim_until_us, unclaimed FROM measurement WHERE claim_hash = ? AND "
+        "(? = 0 OR accession = ?)",
+        "bii", hash, sizeof hash, (int64_t)accession, (int64_t)accession);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found)
+        *claimed = (struct claimed){wp_rows_int(&rows, 0), wp_rows_int(&rows, 1),
+                                    wp_rows_int(&rows, 2) != 0};
+    status = wp_rows_end(&rows);
+    if (status || found)
+        return status;
+    int64_t taken = 0;
+    if (accession && wp_sql_int(txn->sql, &taken,
+                                "SELECT 1 FROM measurement WHERE accession = ? AND unclaimed = 0",
+                                "i", (int64_t)accession) == WP_OK)
+        return wp_fail(error, WP_CONFLICT, "Already claimed. Ask staff.");
+    return wp_fail(error, WP_NOT_FOUND, "This code is not known.");
+}
+
+/* Only somebody of the section that met then may claim by code. */
+static enum wp_status check_section(struct wp_txn *txn, int64_t person, struct wp_stamp *stamp,
+                                    struct wp_error *error)
+{
+    int64_t section = 0;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &section,
+                   "SELECT section_id FROM enrolled WHERE person_id = ?1 AND to_us IS NULL AND "
+                   "(?2 = 0 OR section_id = ?2) ORDER BY from_us DESC LIMIT 1",
+                   "ii", person, stamp->section);
+    if (status == WP_NOT_FOUND)
+        return wp_fail(error, WP_DENIED, "Only people of that section can claim it. Ask staff.");
+    stamp->section = section;
+    return status;
+}
+
+WP_ACT(wp_act_claim)
+{
+    int64_t person = 0;
+    char throttle[96];
+    struct claimed claimed = {0};
+    enum wp_status status = claimant(ask, &person, error);
+    (void)snprintf(throttle, sizeof throttle, "claim:%" PRId64 ":%" PRId64, ask->who->id, person);
+    if (!status)
+        status = wp_throttle(txn, throttle, 10, WP_HOUR);
+    if (status == WP_RETRY)
+        return wp_fail(error, status, "Too many tries; wait an hour, or ask staff.");
+    if (!status)
+        status = find(txn, ask, &claimed, error);
+    if (status)
+        return status;
+    if (claimed.until_us < txn->now)
+        return wp_fail(error, WP_CONFLICT, "The code was good until midnight. Ask staff.");
+    struct wp_stamp stamp;
+    status = wp_stamp_read(txn->sql, claimed.id, &stamp);
+    if (!status)
+        status = check_section(txn, person, &stamp, error);
+    if (status)
+        return status;
+    stamp.person_count = 1;
+    stamp.persons[0] = person;
+    stamp.author = ask->who->actor;
+    stamp.author_id = ask->who->id;
+    copy(stamp.rule, sizeof stamp.rule, "claim");
+    copy(stamp.reason, sizeof stamp.reason, "Claimed by the code on the sheet.");
+    if (wp_ask_text(ask, "sample") && wp_typed_ok(wp_ask_text(ask, "sample"), 100, true))
+        copy(stamp.sample, sizeof stamp.sample, wp_ask_text(ask, "sample"));
+    (void)wp_ask_int(ask, "experiment", &stamp.experiment);
+    status = wp_stamp_add(txn, &stamp);
+    if (!status)
+        status = wp_measurement_counts(txn, claimed.id);
+    if (!status)
+        status = wp_deliver_claimed(txn, claimed.id);
+    if (!status)
+        status = tell_all(txn, claimed.id, &stamp);
+    return status ? status : wp_measurement_json(txn->sql, ask->who, claimed.id, out);
+}
+
+WP_ACT(wp_act_counts)
+{
+    int64_t id = 0;
+    (void)error;
+    if (!wp_ask_param_int(ask, 0, &id))
+        return WP_NOT_FOUND;
+    enum wp_status status = wp_measurement_counts(txn, id);
+    return status ? status : wp_measurement_json(txn->sql, ask->who, id, out);
+}
+
+WP_ACT(wp_act_print)
+{
+    int64_t id = 0, printer = 0;
+    if (!wp_ask_param_int(ask, 0, &id))
+        return WP_NOT_FOUND;
+    (void)wp_ask_int(ask, "printer", &printer);
+    int64_t person = ask->who->actor == WP_ACTOR_PERSON ? ask->who->id : 0;
+    return wp_deliver_print(txn, id, person, printer, wp_ask_flag(ask, "large_print"), out, error);
+}
+
+/* What staff say replaces what stands there; what they do not mention stays. */
+static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
+                            struct wp_error *error)
+{
+    const struct {
+        const char *name;
+        char *to;
+        size_t room;
+    } words[] = {
+        {"sample", stamp->sample, sizeof stamp->sample},
+        {"kind", stamp->kind, sizeof stamp->kind},
+        {"preparation", stamp->preparation, sizeof stamp->preparation},
+        {"plates", stamp->plates, sizeof stamp->plates},
+        {"reason", stamp->reason, sizeof stamp->reason},
+    };
+    copy(stamp->reason, sizeof stamp->reason, "Assigned by staff.");
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        const char *text = wp_ask_text(ask, words[i].name);
+        if (!text)
+            continue;
+        if (!wp_typed_ok(text, words[i].room - 1, true))
+            return wp_fail(error, WP_INVALID, "\"%s\" is too long or not plain text.",
+                           words[i].name);
+        copy(words[i].to, words[i].room, text);
+    }
+    (void)wp_ask_int(ask, "section", &stamp->section);
+    (void)wp_ask_int(ask, "experiment", &stamp->experiment);
+    if (!cJSON_HasObjectItem(ask->body, "persons") && !cJSON_HasObjectItem(ask->body, "person"))
+        return WP_OK;
+    return wp_ask_persons(ask, stamp->persons, &stamp->person_count, error);
+}
+
+WP_ACT(wp_act_stamp)
+{
+    int64_t id = 0;
+    struct wp_stamp stamp;
+    if (!wp_ask_param_int(ask, 0, &id))
+        return WP_NOT_FOUND;
+    enum wp_status status = wp_stamp_read(txn->sql, id, &stamp);
+    if (!status)
+        status = amend(ask, &stamp, error);
+    if (status)
+        return status;
+    stamp.author = ask->who->actor;
+    stamp.author_id = ask->who->id;
+    copy(stamp.rule, sizeof stamp.rule, "staff");
+    status = wp_stamp_add(txn, &stamp);
+    if (status == WP_CONSTRAINT)
+        return wp_fail(error, WP_INVALID, "A person, section or experiment does not exist.");
+    if (!status)
+        status = wp_measurement_counts(txn, id);
+    if (!status && stamp.person_count)
+        status = wp_deliver_claimed(txn, id);
+    if (!status)
+        status = tell_all(txn, id, &stamp);
+    return status ? status : wp_measurement_json(txn->sql, ask->who, id, out);
+}
+
+/* Measurements of the instrument in that time that nobody has, or that the rule gave to another
+ * turn, go to the turn that staff entered. */
+static enum wp_status restamp(struct wp_txn *txn, const struct wp_turn *turn, cJSON *list)
+{
+    int64_t ids[256];
+    size_t count = 0;
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(txn->sql, &rows,
+                     "SELECT m.id FROM measurement m JOIN stamp s ON s.id = m.stamp_id WHERE "
+                     "m.instrument_id = ? AND m.measured_us >= ? AND m.measured_us < ? AND "
+                     "s.rule IN ('nobody', 'turn') ORDER BY m.id LIMIT 256",
+                     "iii", turn->instrument, turn->opened_us, turn->closed_us);
+    if (status)
+        return status;
+    while (count < 256 && wp_rows_next(&rows))
+        ids[count++] = wp_rows_int(&rows, 0);
+    status = wp_rows_end(&rows);
+    for (size_t i = 0; !status && i < count; i++) {
+        struct wp_stamp stamp = {
+            .measurement = ids[i], .author = WP_ACTOR_PERSON, .author_id = turn->author};
+        wp_stamp_from_turn(turn, "turn entered later", &stamp);
+        copy(stamp.reason, sizeof stamp.reason, "A turn was entered afterwards.");
+        status = wp_stamp_add(txn, &stamp);
+        if (!status)
+            status = wp_measurement_set_turn(txn, ids[i], turn->id);
+        if (!status)
+            status = tell_all(txn, ids[i], &stamp);
+        cJSON_AddItemToArray(list, cJSON_CreateNumber((double)ids[i]));
+    }
+    return status;
+}
+
+WP_ACT(wp_act_turn_add)
+{
+    int64_t instrument = 0, from = 0, to = 0;
+    struct wp_turn turn;
+    if (!wp_ask_int(ask, "instrument", &instrument) || !wp_ask_int(ask, "from_us", &from) ||
+        !wp_ask_int(ask, "to_us", &to) || from >= to || to - from > WP_DAY || to > txn->now)
+        return wp_fail(error, WP_INVALID,
+                       "A turn needs an instrument and a past span of at most a day.");
+    enum wp_status status = wp_turn_from_ask(txn, ask, instrument, &turn, error);
+    if (status)
+        return status;
+    turn.opened_us = from;
+    turn.closed_us = to;
+    turn.source = "staff";
+    turn.author = ask->who->id;
+    status = wp_turn_open(txn, &turn);
+    if (status)
+        return status;
+    *out = cJSON_CreateObject();
+    cJSON_AddNumberToObject(*out, "turn", (double)turn.id);
+    return restamp(txn, &turn, cJSON_AddArrayToObject(*out, "restamped"));
+}
+
+WP_ACT(wp_act_notice_settle)
+{
+    (void)out;
+    int64_t id = 0;
+    char subject[64];
+    enum wp_status status =
+        wp_ask_param_int(ask, 0, &id) ? wp_notice_settle(txn, id, ask->who->id) : WP_NOT_FOUND;
+    if (status == WP_NOT_FOUND)
+        return wp_fail(error, status, "There is no such open notice.");
+    (void)snprintf(subject, sizeof subject, "notice:%" PRId64, id);
+    return status
+               ? status
+               : wp_ledger_add(txn, ask->who->actor, ask->who->id, "settle", subject, NULL, NULL);
+}
+
+enum wp_status wp_act_sweep(struct wp_txn *txn, void *job)
+{
+    (void)job;
+    int64_t ids[64];
+    size_t count = 0;
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(txn->sql, &rows,
+                     "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id "
+                     "WHERE m.kept = 'open' AND c.received_us < ? LIMIT 64",
+                     "i", txn->now - wp_site.open_us);
+    if (status)
+        return status;
+    while (count < 64 && wp_rows_next(&rows))
+        ids[count++] = wp_rows_int(&rows, 0);
+    status = wp_rows_end(&rows);
+    for (size_t i = 0; !status && i < count; i++) {
+        status = wp_measurement_keep(txn, ids[i], "auto");
+        if (!status)
+            status = wp_deliver_kept(txn, ids[i], false, WP_ACTOR_SYSTEM, 0);
+    }
+    return status;
+}

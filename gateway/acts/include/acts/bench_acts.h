@@ -1,0 +1,29 @@
+/* acts/bench_acts.h - what happens at the bench, and what people do with their measurements.
+ *
+ * All are wp_act_fn (see people/ask.h). Those of the bench answer with the bench's state
+ * (views/bench.h), so that the page shows the outcome at once.
+ */
+#ifndef ACTS_BENCH_ACTS_H
+#define ACTS_BENCH_ACTS_H
+
+#include "acts/fleet_acts.h"
+
+WP_ACT(wp_act_sign_on); /* parameter 0: instrument */
+WP_ACT(wp_act_keep);    /* body: measurement, print */
+WP_ACT(wp_act_again);   /* body: measurement */
+WP_ACT(wp_act_answer);  /* body: measurement, same | persons | nobody */
+WP_ACT(wp_act_done);
+WP_ACT(wp_act_plates_out); /* a plate is cloudy or broken */
+
+WP_ACT(wp_act_claim);         /* body: code; a signed-in student, or a bench with `person` */
+WP_ACT(wp_act_counts);        /* parameter 0: measurement; this one for the report */
+WP_ACT(wp_act_print);         /* parameter 0 */
+WP_ACT(wp_act_stamp);         /* parameter 0; staff */
+WP_ACT(wp_act_turn_add);      /* staff: a turn entered afterwards; restamps */
+WP_ACT(wp_act_notice_settle); /* parameter 0 */
+
+/* Keeps what nobody touched for the site's open_us; the job is not used. A write job that main runs
+ * from time to time. */
+enum wp_status wp_act_sweep(struct wp_txn *txn, void *job);
+
+#endif
