@@ -26,7 +26,7 @@
 struct finding {
     const struct wp_curve *curve;
     struct wp_levels levels;
-    double *cut; /* absorbance, cut at levels.flat_a */
+    double *dark; /* what peaks are looked for in: rises where the curve absorbs */
     struct wp_peak *peaks;
     struct wp_top *tops;
 };
@@ -46,25 +46,13 @@ static enum wp_status prepare(struct finding *finding)
 {
     size_t count = finding->curve->count;
     size_t room = wp_peaks_room(count);
-    finding->cut = malloc(count * sizeof *finding->cut + room * sizeof *finding->tops +
-                          room * sizeof *finding->peaks);
-    if (!finding->cut)
+    finding->dark = malloc(count * sizeof *finding->dark + room * sizeof *finding->tops +
+                           room * sizeof *finding->peaks);
+    if (!finding->dark)
         return WP_NO_MEMORY;
-    finding->tops = (struct wp_top *)(finding->cut + count);
+    finding->tops = (struct wp_top *)(finding->dark + count);
     finding->peaks = (struct wp_peak *)(finding->tops + room);
-    double most = finding->levels.flat_a;
-    for (size_t i = 0; i < count; i++) {
-        double a = finding->curve->a[i];
-        finding->cut[i] = a < most ? a : most;
-    }
     return WP_OK;
-}
-
-/* How far a peak dips on a transmittance scale, below the higher of the valleys beside it. */
-static double depth_of(const struct wp_peak *peak)
-{
-    double bottom = exp(-M_LN10 * peak->height);
-    return bottom * (exp(M_LN10 * peak->prominence) - 1.0);
 }
 
 /* The least depth, as transmittance, that neither noise nor ripples explain. */
@@ -74,39 +62,83 @@ static double least_depth(const struct wp_levels *levels)
     return fmax(least, DEPTH_LEAST);
 }
 
+/* Noise is even in transmittance, so that is where a peak must stand out of it; a logarithm changes
+ * neither which points are peaks nor which valleys bound them, so height and prominence carry over
+ * to absorbance afterwards. */
+static size_t find_above_noise(struct finding *finding)
+{
+    const double *t = finding->curve->t;
+    double flat = finding->levels.flat_t;
+    for (size_t i = 0; i < finding->curve->count; i++)
+        finding->dark[i] = t[i] > flat ? -t[i] : -flat;
+    return wp_peaks_find(finding->dark, finding->curve->count, least_depth(&finding->levels),
+                         finding->peaks, finding->tops);
+}
+
+static size_t find_above(struct finding *finding, double least)
+{
+    const double *a = finding->curve->a;
+    double flat = finding->levels.flat_a;
+    for (size_t i = 0; i < finding->curve->count; i++)
+        finding->dark[i] = a[i] < flat ? a[i] : flat;
+    return wp_peaks_find(finding->dark, finding->curve->count, least, finding->peaks,
+                         finding->tops);
+}
+
 static double place_of(const struct finding *finding, const struct wp_peak *peak)
 {
     return finding->curve->x[peak->first + (peak->last - peak->first) / 2];
 }
 
-/* Drops what the noise may have made and what lies below the cut-off. Returns how many are left;
- * `depths` gets their depths. */
-static size_t drop_noise(const struct finding *finding, size_t count, double cut_off,
-                         double *deepest, double *most_prominent)
+static size_t drop_below_cut_off(const struct finding *finding, size_t count, double cut_off)
 {
-    double least = least_depth(&finding->levels);
     size_t kept = 0;
+    for (size_t i = 0; i < count; i++)
+        if (place_of(finding, &finding->peaks[i]) >= cut_off)
+            finding->peaks[kept++] = finding->peaks[i];
+    return kept;
+}
+
+/* Drops what is too shallow beside the deepest, and turns what is left into absorbance. */
+static size_t drop_shallow(struct finding *finding, size_t count)
+{
+    struct wp_peak *peaks = finding->peaks;
+    double deepest = 0.0;
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++)
+        deepest = peaks[i].prominence > deepest ? peaks[i].prominence : deepest;
     for (size_t i = 0; i < count; i++) {
-        struct wp_peak *peak = &finding->peaks[i];
-        double depth = depth_of(peak);
-        if (depth < least || place_of(finding, peak) < cut_off)
+        if (peaks[i].prominence < DEPTH_SHARE * deepest)
             continue;
-        *deepest = depth > *deepest ? depth : *deepest;
-        *most_prominent = peak->prominence > *most_prominent ? peak->prominence : *most_prominent;
-        finding->peaks[kept++] = *peak;
+        double bottom = -peaks[i].height;
+        peaks[kept] = peaks[i];
+        peaks[kept].height = -M_LOG10E * log(bottom);
+        peaks[kept].prominence = M_LOG10E * log((bottom + peaks[i].prominence) / bottom);
+        kept++;
     }
     return kept;
 }
 
-static size_t drop_slight(struct finding *finding, size_t count, double deepest,
-                          double most_prominent)
+static size_t drop_slight(struct finding *finding, size_t count)
 {
+    struct wp_peak *peaks = finding->peaks;
+    double most = 0.0;
     size_t kept = 0;
     for (size_t i = 0; i < count; i++)
-        if (depth_of(&finding->peaks[i]) >= DEPTH_SHARE * deepest &&
-            finding->peaks[i].prominence >= PROMINENCE_SHARE * most_prominent)
-            finding->peaks[kept++] = finding->peaks[i];
+        most = peaks[i].prominence > most ? peaks[i].prominence : most;
+    for (size_t i = 0; i < count; i++)
+        if (peaks[i].prominence >= PROMINENCE_SHARE * most)
+            peaks[kept++] = peaks[i];
     return kept;
+}
+
+static size_t find(struct finding *finding, const struct wp_band_options *options)
+{
+    if (options->least_prominence > 0.0)
+        return drop_below_cut_off(finding, find_above(finding, options->least_prominence),
+                                  options->cut_off);
+    size_t count = drop_below_cut_off(finding, find_above_noise(finding), options->cut_off);
+    return drop_slight(finding, drop_shallow(finding, count));
 }
 
 static int by_prominence(const void *left, const void *right)
@@ -123,39 +155,12 @@ static int by_falling_place(const void *left, const void *right)
     return (a->first < b->first) - (a->first > b->first);
 }
 
-static size_t drop_below_cut_off(const struct finding *finding, size_t count, double cut_off)
-{
-    size_t kept = 0;
-    for (size_t i = 0; i < count; i++)
-        if (place_of(finding, &finding->peaks[i]) >= cut_off)
-            finding->peaks[kept++] = finding->peaks[i];
-    return kept;
-}
-
-static size_t find(struct finding *finding, const struct wp_band_options *options)
-{
-    double least = options->least_prominence;
-    if (least > 0.0) {
-        size_t all = wp_peaks_find(finding->cut, finding->curve->count, least, finding->peaks,
-                                   finding->tops);
-        return drop_below_cut_off(finding, all, options->cut_off);
-    }
-    least = M_LOG10E * least_depth(&finding->levels);
-    double deepest = 0.0;
-    double most_prominent = 0.0;
-    size_t all =
-        wp_peaks_find(finding->cut, finding->curve->count, least, finding->peaks, finding->tops);
-    size_t kept = drop_noise(finding, all, options->cut_off, &deepest, &most_prominent);
-    return drop_slight(finding, kept, deepest, most_prominent);
-}
-
 static size_t describe(const struct finding *finding, size_t count, bool any_width,
                        struct wp_band *bands)
 {
     size_t kept = 0;
     for (size_t i = 0; i < count; i++) {
-        wp_band_describe(finding->curve, finding->cut, &finding->levels, &finding->peaks[i],
-                         &bands[kept]);
+        wp_band_describe(finding->curve, &finding->levels, &finding->peaks[i], &bands[kept]);
         kept += any_width || bands[kept].width <= WIDEST;
     }
     return kept;
@@ -195,7 +200,7 @@ size_t wp_bands_find_with(const struct wp_curve *curve, const struct wp_levels *
     }
     qsort(finding.peaks, count, sizeof *finding.peaks, by_falling_place);
     count = describe(&finding, count, options->least_prominence > 0.0, bands);
-    free(finding.cut);
+    free(finding.dark);
     wp_bands_mark_air(bands, count);
     grade(baseline, bands, count);
     return count;

@@ -66,9 +66,9 @@ double wp_band_position(const struct wp_curve *curve, const struct wp_levels *le
 
 /* Where the curve crosses `level` on the way from `top` towards the end that `step` (+1, -1) leads
  * to, by straight line between points. */
-static double crossing(const struct wp_curve *curve, const double *a, size_t top, int step,
-                       double level)
+static double crossing(const struct wp_curve *curve, size_t top, int step, double level)
 {
+    const double *a = curve->a;
     size_t i = top;
     size_t end = step > 0 ? curve->count - 1 : 0;
     while (i != end && a[i] > level)
@@ -89,15 +89,15 @@ static size_t highest(const struct wp_curve *curve, size_t from, size_t to)
     return top;
 }
 
-void wp_band_describe(const struct wp_curve *curve, const double *a, const struct wp_levels *levels,
+void wp_band_describe(const struct wp_curve *curve, const struct wp_levels *levels,
                       const struct wp_peak *peak, struct wp_band *band)
 {
     double half = peak->height - 0.5 * peak->prominence;
-    double right = crossing(curve, a, peak->last, 1, half);
-    double left = crossing(curve, a, peak->first, -1, half);
+    double right = crossing(curve, peak->last, 1, half);
+    double left = crossing(curve, peak->first, -1, half);
     size_t top = highest(curve, peak->first, peak->last);
     band->width = right - left;
-    band->saturated = peak->height >= levels->flat_a &&
+    band->saturated = peak->height >= levels->flat_a - 1e-9 &&
                       curve->x[peak->last] - curve->x[peak->first] >= wp_limit(WP_LIMIT_FLAT_WIDTH);
     if (band->saturated) {
         band->position = 0.5 * (curve->x[peak->first] + curve->x[peak->last]);

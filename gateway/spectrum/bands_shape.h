@@ -11,9 +11,9 @@
 /* A flat bottom widens a band, so a saturated one is called broad from here on. */
 #define WP_BROAD_WIDTH_FLAT 200.0
 
-/* Describes `peak`, found in `a` (the curve's absorbance, cut at levels->flat_a). Sets all fields
- * of `band` but strength and air. */
-void wp_band_describe(const struct wp_curve *curve, const double *a, const struct wp_levels *levels,
+/* Describes `peak`: its height and prominence are absorbances, with the curve cut off at
+ * levels->flat_a. Sets all fields of `band` but strength and air. */
+void wp_band_describe(const struct wp_curve *curve, const struct wp_levels *levels,
                       const struct wp_peak *peak, struct wp_band *band);
 
 /* Position (cm-1) of the band whose highest point is `top`, which is not an end of the curve: the

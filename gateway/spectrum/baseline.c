@@ -3,6 +3,12 @@
 #define STRETCHES 512
 #define STRETCH_LEAST 8
 
+/* Carbon dioxide taken off in excess points up there; the line passes under it. cm-1 */
+static bool in_dioxide(double x)
+{
+    return (x > 2280.0 && x < 2400.0) || (x > 655.0 && x < 680.0);
+}
+
 /* True if the middle point lies above the line from the one before to the one behind, or on it. */
 static bool is_above(const struct wp_baseline *b, size_t middle, double x, double a)
 {
@@ -31,7 +37,8 @@ void wp_baseline_make(const struct wp_curve *curve, struct wp_baseline *baseline
         for (size_t i = from + 1; i < end; i++)
             if (curve->a[i] < curve->a[lowest])
                 lowest = i;
-        add(baseline, curve->x[lowest], curve->a[lowest]);
+        if (from == 0 || end == curve->count || !in_dioxide(curve->x[lowest]))
+            add(baseline, curve->x[lowest], curve->a[lowest]);
     }
 }
 

@@ -5,17 +5,17 @@
 #include "levels.h"
 #include "remarks_table.h"
 
-/* The stretch that is searched, cm-1: few samples absorb there. The air's carbon dioxide is
- * bridged. */
+/* The stretch that is searched, cm-1: few samples absorb there. The air's carbon dioxide is left
+ * out. */
 #define LOW 1850.0
 #define HIGH 2690.0
-#define BRIDGE_LOW 2290.0
-#define BRIDGE_HIGH 2390.0
+#define SKIP_LOW 2290.0
+#define SKIP_HIGH 2390.0
 #define CELLS 140 /* 6 cm-1 each */
 #define SHORTEST 24.0
 #define TRIES 96
 /* The ripple must explain this share of what is left when a parabola is taken off. */
-#define EXPLAINED 0.75
+#define EXPLAINED 0.6
 
 /* Means of the transmittance over even cells; false if a cell has no point. */
 static bool fill_cells(const struct wp_curve *curve, double cells[CELLS])
@@ -33,12 +33,6 @@ static bool fill_cells(const struct wp_curve *curve, double cells[CELLS])
         if (points == 0)
             return false;
         cells[cell] = sum / (double)points;
-    }
-    size_t from = (size_t)((BRIDGE_LOW - LOW) / width);
-    size_t to = (size_t)((BRIDGE_HIGH - LOW) / width);
-    for (size_t cell = from + 1; cell < to; cell++) {
-        double share = (double)(cell - from) / (double)(to - from);
-        cells[cell] = cells[from] + share * (cells[to] - cells[from]);
     }
     return true;
 }
@@ -64,7 +58,19 @@ static void take_off_parabola(double cells[CELLS])
 }
 
 /* Sum of squares that a sine of `period` cells explains. */
-static double explained(const double cells[CELLS], double period, double *size)
+static size_t cell_of(double x)
+{
+    return (size_t)((x - LOW) * CELLS / (HIGH - LOW));
+}
+
+static size_t blank_dioxide(double cells[CELLS])
+{
+    for (size_t i = cell_of(SKIP_LOW); i < cell_of(SKIP_HIGH); i++)
+        cells[i] = 0.0;
+    return CELLS - (cell_of(SKIP_HIGH) - cell_of(SKIP_LOW));
+}
+
+static double explained(const double cells[CELLS], size_t used, double period, double *size)
 {
     double turn_c = cos(2.0 * M_PI / period);
     double turn_s = sin(2.0 * M_PI / period);
@@ -80,8 +86,8 @@ static double explained(const double cells[CELLS], double period, double *size)
         c = next;
     }
     double power = in_phase * in_phase + across * across;
-    *size = 4.0 * sqrt(power) / CELLS;
-    return 2.0 * power / CELLS;
+    *size = 4.0 * sqrt(power) / (double)used;
+    return 2.0 * power / (double)used;
 }
 
 static double spread(const double cells[CELLS], double *squares)
@@ -106,6 +112,7 @@ double wp_fringes_measure(const struct wp_curve *curve, double *period)
     if (!fill_cells(curve, cells))
         return 0.0;
     take_off_parabola(cells);
+    size_t used = blank_dioxide(cells);
     if (spread(cells, &squares) < least)
         return 0.0;
     double fewest = wp_limit(WP_LIMIT_FRINGE_PERIODS);
@@ -115,7 +122,7 @@ double wp_fringes_measure(const struct wp_curve *curve, double *period)
     for (size_t i = 0; i < TRIES; i++) {
         double periods = fewest + (double)i * (most - fewest) / TRIES;
         double size;
-        double power = explained(cells, CELLS / periods, &size);
+        double power = explained(cells, used, CELLS / periods, &size);
         if (power <= best)
             continue;
         best = power;

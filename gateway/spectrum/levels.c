@@ -17,7 +17,7 @@
  * this many times as wide there. The rounded bottom of a band that is merely deep is twice as wide.
  */
 #define SIDE_ABOVE 0.04
-#define SIDE_TIMES 1.5
+#define SIDE_TIMES 1.45
 
 /* Magnitudes are counted by exponent and the first 4 bits of the mantissa: good to 6 %, and a
  * single pass where a sort or a selection would need several. */
@@ -90,19 +90,16 @@ static bool is_flat_at(const struct wp_curve *curve, double low, double noise)
 {
     double near = low + wp_limit(WP_LIMIT_FLAT_ABOVE) / 100.0 + 2.0 * noise;
     double far = low + SIDE_ABOVE;
-    size_t bottom = 0;
-    size_t open = 0;
     for (size_t i = 0; i < curve->count; i++) {
         size_t from = i;
-        size_t here = 0;
+        size_t bottom = 0;
         for (; i < curve->count && curve->t[i] < far; i++)
-            here += curve->t[i] < near;
-        if ((double)here * curve->step < wp_limit(WP_LIMIT_FLAT_WIDTH))
-            continue;
-        bottom += here;
-        open += i - from;
+            bottom += curve->t[i] < near;
+        if ((double)bottom * curve->step >= wp_limit(WP_LIMIT_FLAT_WIDTH) &&
+            (double)(i - from) < SIDE_TIMES * (double)bottom)
+            return true;
     }
-    return bottom > 0 && (double)open < SIDE_TIMES * (double)bottom;
+    return false;
 }
 
 static double floor_of(const struct wp_curve *curve, double noise)

@@ -28,8 +28,8 @@ static const struct {
     bool alone; /* if it speaks, the numbers mean nothing and nothing else is said */
     bool staff_only;
 } rules[] = {
-    {wp_check_single_beam, NOT_BLANKS, ALL, true, false},
     {wp_check_upside_down, NOT_BLANKS, ALL, true, false},
+    {wp_check_single_beam, NOT_BLANKS, ALL, true, false},
     {wp_check_no_sample, NOT_BLANKS, ALL, true, false},
     {wp_check_too_strong, SAMPLES, ALL & ~PREP(WP_PREP_SOLUTION), false, false},
     {wp_check_too_weak, SAMPLES, ALL, false, false},

@@ -73,7 +73,8 @@ static double light_between(const struct wp_curve *curve, double low, double hig
 
 #define UPRIGHT_WIDEST 60.0 /* cm-1; what stands up must be narrow to be a band */
 #define UPRIGHT_SHARE 0.35  /* of the range */
-#define UPRIGHT_BANDS 3
+#define UPRIGHT_BANDS 2
+#define RANGE_LEAST 0.1 /* of the ordinate; less than this shows no bands either way */
 
 /* Narrow stretches that stand out upwards. */
 static size_t upright_bands(const struct wp_curve *curve, double least, double range)
@@ -92,11 +93,27 @@ static size_t upright_bands(const struct wp_curve *curve, double least, double r
     return found;
 }
 
+/* No instrument reads absorbances like this; a table of transmittances does. */
+#define ABSORBANCE_MOST 6.0
+
+static bool exceeds_absorbance(const struct wp_spectrum *spectrum)
+{
+    size_t beyond = 0;
+    if (spectrum->y_unit != WP_Y_ABSORBANCE)
+        return false;
+    for (size_t i = 0; i < spectrum->count; i++)
+        beyond += spectrum->y[i] > ABSORBANCE_MOST;
+    return 2 * beyond > spectrum->count;
+}
+
 /* Between the bands a spectrum is near its top; where it is near its bottom instead, and narrow
  * bands stand up from there, the unit is wrong. */
 bool wp_check_upside_down(const struct wp_facts *facts, struct wp_found *found)
 {
     const struct wp_curve *curve = facts->curve;
+    found->limit = WP_LIMIT_UPSIDE_DOWN;
+    if (exceeds_absorbance(facts->spectrum))
+        return true;
     double least = INFINITY;
     double most = -INFINITY;
     for (size_t i = wp_curve_at(curve, facts->low); i < curve->count; i++) {
@@ -109,8 +126,8 @@ bool wp_check_upside_down(const struct wp_facts *facts, struct wp_found *found)
     double two = light_between(curve, 2500.0, 2650.0);
     double quiet = fmax(one, two);
     double bottom = least + wp_limit(WP_LIMIT_UPSIDE_DOWN) * range;
-    found->limit = WP_LIMIT_UPSIDE_DOWN;
-    return range > 0.0 && quiet < bottom && upright_bands(curve, least, range) >= UPRIGHT_BANDS;
+    return range > RANGE_LEAST && quiet < bottom &&
+           upright_bands(curve, least, range) >= UPRIGHT_BANDS;
 }
 
 static bool says_single_beam(const struct wp_spectrum *spectrum)

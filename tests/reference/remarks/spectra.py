@@ -71,6 +71,7 @@ class Spectrum:
         self.oil = 0.0
         self.scans, self.processed = 16, False
         self.after = []
+        self.wrong = ""
         if self.preparation == "mull":
             self.oil = rng.uniform(.5, 1.6)
             self.scatter = rng.uniform(0, .6)
@@ -123,6 +124,10 @@ class Spectrum:
     def record(self):
         """Ordinates in the unit and with the digits that an export has."""
         t = self.transmittance()
+        if self.wrong == "absorbance as transmittance":
+            return "transmittance", np.round(-np.log10(np.maximum(t, 1e-4)), 5)
+        if self.wrong:
+            return "absorbance", np.round(t if self.wrong.startswith("trans") else 100 * t, 5)
         if self.rng.random() < .25:
             return "absorbance", np.round(-np.log10(np.maximum(t, 1e-4)), 5)
         return "percent", np.round(100 * t, int(self.rng.choice([2, 3, 5])))
