@@ -57,6 +57,9 @@ static void index_line(const struct book *book, size_t index, const struct wp_bo
     char text[SHEET_TEXT_ROOM];
     char link[32];
     snprintf(link, sizeof link, "page=%zu", page_of(book, index));
+    /* Cairo 1.16 leaves a bare link's structure out of the file, and the file is damaged then;
+     * inside a paragraph it is written. */
+    cairo_tag_begin(book->pen.cr, "P", NULL);
     cairo_tag_begin(book->pen.cr, CAIRO_TAG_LINK, link);
     sheet_clean(persons_of(entry), text);
     sheet_text(&book->pen, &type, x, y, width * 0.42, SHEET_LEFT, text);
@@ -67,6 +70,7 @@ static void index_line(const struct book *book, size_t index, const struct wp_bo
     snprintf(text, sizeof text, "%zu", page_of(book, index));
     sheet_text(&book->pen, &type, x + width, y, 0, SHEET_RIGHT, text);
     cairo_tag_end(book->pen.cr, CAIRO_TAG_LINK);
+    cairo_tag_end(book->pen.cr, "P");
     sheet_line(book->pen.cr, x, y + 4, x + width, y + 4);
     sheet_stroke(book->pen.cr, 0.3, 0.85);
 }

@@ -36,29 +36,31 @@ static void add_label(struct sheet_plan *plan, const struct wp_band *band)
     label->weight += band->saturated ? 100 : 0;
 }
 
+static bool shown(const struct sheet_plan *plan, const struct wp_band *band)
+{
+    return !band->air && on_axis(plan, band->position);
+}
+
+/* How many of the bands that may be shown come before this one in prominence. */
+static size_t rank_of(const struct sheet_plan *plan, const struct wp_examination *examination,
+                      size_t index)
+{
+    const struct wp_band *bands = examination->bands;
+    size_t rank = 0;
+    for (size_t i = 0; i < examination->band_count; i++) {
+        bool before = bands[i].prominence > bands[index].prominence ||
+                      (bands[i].prominence == bands[index].prominence && i < index);
+        rank += before && shown(plan, &bands[i]) ? 1 : 0;
+    }
+    return rank;
+}
+
 /* The most prominent bands in order of falling wavenumber, as the examination lists them. */
 static void choose_bands(struct sheet_plan *plan, const struct wp_examination *examination)
 {
-    double least = 0;
-    size_t above = 0;
-    for (size_t most = 0; most < WP_BANDS_MOST; most++) {
-        double next = -1;
-        above = 0;
-        for (size_t i = 0; i < examination->band_count; i++) {
-            const struct wp_band *band = &examination->bands[i];
-            if (band->air || !on_axis(plan, band->position))
-                continue;
-            above += band->prominence > least ? 1 : 0;
-            if (band->prominence > least && (next < 0 || band->prominence < next))
-                next = band->prominence;
-        }
-        if (above <= WP_SHEET_BANDS_MOST)
-            break;
-        least = next;
-    }
     for (size_t i = 0; i < examination->band_count; i++) {
         const struct wp_band *band = &examination->bands[i];
-        if (band->air || !on_axis(plan, band->position) || !(band->prominence > least))
+        if (!shown(plan, band) || rank_of(plan, examination, i) >= WP_SHEET_BANDS_MOST)
             continue;
         add_row(plan, band);
         add_label(plan, band);

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "base/bytes.h"
+#include "show.h"
 
 #define MARKS_MOST 4
 
@@ -95,7 +96,7 @@ double sheet_text(const struct sheet_pen *pen, const struct sheet_type *type, do
     double left = align == SHEET_LEFT ? x : align == SHEET_CENTRE ? x - width / 2 : x - width;
     cairo_set_source_rgb(pen->cr, type->grey, type->grey, type->grey);
     cairo_move_to(pen->cr, left, y - layout_baseline(painter));
-    pango_cairo_show_layout(pen->cr, painter->layout);
+    sheet_show(pen->cr, painter->layout);
     return width;
 }
 
@@ -112,7 +113,7 @@ int sheet_text_lines(const struct sheet_pen *pen, const struct sheet_type *type,
     pango_layout_set_ellipsize(painter->layout, PANGO_ELLIPSIZE_END);
     cairo_set_source_rgb(pen->cr, type->grey, type->grey, type->grey);
     cairo_move_to(pen->cr, x, y - layout_baseline(painter));
-    pango_cairo_show_layout(pen->cr, painter->layout);
+    sheet_show(pen->cr, painter->layout);
     return pango_layout_get_line_count(painter->layout);
 }
 
