@@ -49,7 +49,8 @@ static bool prepare(struct wp_request *request)
 {
     struct wp_body *body = &request->body;
     uint64_t expected = body->declared < body->most ? body->declared : body->most;
-    if (expected <= WP_BODY_IN_MEMORY && reserve(request, (size_t)expected))
+    bool small = !body->file || expected <= WP_BODY_IN_MEMORY;
+    if (small && reserve(request, (size_t)expected))
         return true;
     if (!body->file)
         return false;

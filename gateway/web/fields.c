@@ -43,10 +43,29 @@ bool wp_percent_decode(const char *text, size_t length, bool plus, char *out, si
     return wp_utf8_valid(out, used);
 }
 
+/* A name that comes again makes a list, as check boxes do. */
 static enum wp_status add_field(cJSON *object, const char *name, const char *value)
 {
-    cJSON_DeleteItemFromObjectCaseSensitive(object, name);
-    return cJSON_AddStringToObject(object, name, value) ? WP_OK : WP_NO_MEMORY;
+    cJSON *before = cJSON_GetObjectItemCaseSensitive(object, name);
+    if (!before)
+        return cJSON_AddStringToObject(object, name, value) ? WP_OK : WP_NO_MEMORY;
+    cJSON *item = cJSON_CreateString(value);
+    if (!cJSON_IsArray(before)) {
+        cJSON *list = cJSON_CreateArray();
+        before = cJSON_DetachItemViaPointer(object, before);
+        if (!cJSON_AddItemToArray(list, before))
+            cJSON_Delete(before);
+        before = list;
+        if (!cJSON_AddItemToObject(object, name, list)) {
+            cJSON_Delete(list);
+            cJSON_Delete(item);
+            return WP_NO_MEMORY;
+        }
+    }
+    if (cJSON_AddItemToArray(before, item))
+        return WP_OK;
+    cJSON_Delete(item);
+    return WP_NO_MEMORY;
 }
 
 /* One "name=value"; `copy` is ours to write into. */

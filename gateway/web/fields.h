@@ -17,7 +17,7 @@ bool wp_percent_decode(const char *text, size_t length, bool plus, char *out, si
 #define WP_FORM_FIELDS 256
 
 /* Adds the fields of a form (WHATWG URL, application/x-www-form-urlencoded) to `object` as strings;
- * of a repeated name the last one counts. WP_INVALID: malformed or too many; WP_NO_MEMORY. */
+ * a repeated name becomes a list. WP_INVALID: malformed or too many; WP_NO_MEMORY. */
 enum wp_status wp_form_parse(const char *text, size_t length, cJSON *object);
 
 /* The value of one cookie in a Cookie field (RFC 6265, 5.4). False if absent or longer than `out`.

@@ -47,7 +47,7 @@ static enum wp_status admit(struct wp_request *request, struct wp_sql *sql, int6
 }
 
 /* A job may run again: what an earlier run left is dropped. */
-static void reset(struct wp_request *request)
+void wp_job_reset(struct wp_request *request)
 {
     cJSON_Delete(request->out);
     request->out = NULL;
@@ -85,7 +85,7 @@ static char *print_without_tokens(struct wp_request *request)
     return text;
 }
 
-static enum wp_status print_out(struct wp_request *request)
+enum wp_status wp_job_print(struct wp_request *request)
 {
     if (request->route->page)
         return make_page(request);
@@ -99,21 +99,21 @@ static enum wp_status print_out(struct wp_request *request)
 static enum wp_status run_view(struct wp_sql *sql, void *job)
 {
     struct wp_request *request = job;
-    reset(request);
+    wp_job_reset(request);
     enum wp_status status = admit(request, sql, wp_clock_utc());
     if (!status)
         status = request->route->view(sql, &request->ask, &request->out, &request->error);
-    return status ? status : print_out(request);
+    return status ? status : wp_job_print(request);
 }
 
 static enum wp_status run_act(struct wp_txn *txn, void *job)
 {
     struct wp_request *request = job;
-    reset(request);
+    wp_job_reset(request);
     enum wp_status status = admit(request, txn->sql, txn->now);
     if (!status)
-        status = request->route->act(txn, &request->ask, &request->out, &request->error);
-    return status ? status : print_out(request);
+        status = request->act(txn, &request->ask, &request->out, &request->error);
+    return status ? status : wp_job_print(request);
 }
 
 /* ---- noting that a session is in use ---- */
@@ -158,10 +158,34 @@ static void touch_session(struct wp_request *request)
 
 /* ---- starting ---- */
 
+static void done_act(void *job, enum wp_status status)
+{
+    struct wp_request *request = job;
+    request->status = status;
+    if (!request->refused)
+        touch_session(request);
+    wp_reply_outcome(request);
+}
+
+static void start_act(struct wp_request *request)
+{
+    enum wp_status status = wp_db_write(request->web->options.db, run_act, done_act, request);
+    if (status == WP_RETRY)
+        wp_job_park(request, start_act);
+    else if (status)
+        wp_reply_problem(request, status, NULL);
+}
+
+void wp_job_act(struct wp_request *request, wp_act_fn act)
+{
+    request->act = act;
+    start_act(request);
+}
+
 static enum wp_status run_load(struct wp_sql *sql, void *job)
 {
     struct wp_request *request = job;
-    reset(request);
+    wp_job_reset(request);
     int64_t now = wp_clock_utc();
     enum wp_status status = admit(request, sql, now);
     return !status && request->route->load ? request->route->load(sql, now, request) : status;
@@ -186,9 +210,10 @@ void wp_job_start(struct wp_request *request)
     enum wp_status status = WP_OK;
     if (route->custom && !route->load && route->scope == WP_SCOPE_PUBLIC)
         route->custom(request);
-    else if (route->act)
-        status = wp_db_write(db, run_act, done_job, request);
-    else
+    else if (route->act) {
+        wp_job_act(request, route->act);
+        return;
+    } else
         status = wp_db_read(db, route->view ? run_view : run_load, done_job, request);
     if (status == WP_RETRY)
         wp_job_park(request, wp_job_start);

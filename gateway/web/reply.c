@@ -234,7 +234,7 @@ static void send_outcome(struct wp_request *request)
     unsigned code = !request->text                    ? MHD_HTTP_NO_CONTENT
                     : route->flags & WP_ROUTE_CREATED ? MHD_HTTP_CREATED
                                                       : MHD_HTTP_OK;
-    bool redirect = request->form && route->act && !route->page;
+    bool redirect = request->form && !route->view && !route->page;
     char *text = request->text;
     request->text = NULL;
     struct MHD_Response *response =

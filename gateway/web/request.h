@@ -61,6 +61,8 @@ struct wp_request {
     bool form; /* the body is an HTML form: answer pages and redirects */
     struct wp_body body;
 
+    wp_act_fn act;
+
     /* made by the job */
     cJSON *out;
     char *text; /* JSON or HTML made of `out` */
@@ -135,6 +137,14 @@ void wp_request_wake(struct wp_request *request);
 /* Runs the row's view, act, or check and load in a job, then answers or calls the handler. */
 void wp_job_start(struct wp_request *request);
 
+/* Runs an act as a write job, checked by the request's row, then answers. For handlers that had to
+ * do something first. */
+void wp_job_act(struct wp_request *request, wp_act_fn act);
+
+/* For jobs of handlers: drops what an earlier run left; makes the text of `out`. */
+void wp_job_reset(struct wp_request *request);
+enum wp_status wp_job_print(struct wp_request *request);
+
 /* Puts a request that found its lane full onto the waiting list; `again` is called later. */
 void wp_job_park(struct wp_request *request, void (*again)(struct wp_request *request));
 void wp_job_unpark(struct wp_web *web);
@@ -170,5 +180,14 @@ void wp_serve_health(struct wp_request *request);
 void wp_serve_metrics(struct wp_request *request);
 enum wp_status wp_load_events(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_events(struct wp_request *request);
+
+enum wp_status wp_load_capture(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_capture(struct wp_request *request);
+enum wp_status wp_load_brought(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_brought(struct wp_request *request);
+
+void wp_serve_sign_in(struct wp_request *request);
+void wp_serve_sign_in_link(struct wp_request *request);
+void wp_serve_person_put(struct wp_request *request);
 
 #endif

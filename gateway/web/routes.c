@@ -1,27 +1,108 @@
-/* The one table of routes. Sorted by who uses it; web/route.h says what a row means. */
+/* The one table of routes, by who uses it; web/route.h says what a row means. */
 #include "web/route.h"
 
+#include "acts/bench_acts.h"
+#include "acts/setup_acts.h"
 #include "request.h"
+#include "views/bench.h"
+#include "views/measurements.h"
 
-#define GET .method = "GET"
+/* clang-format off */
+#define S WP_ROLE_STUDENT
+#define D WP_ROLE_DEMONSTRATOR
+#define I WP_ROLE_INSTRUCTOR
+#define M WP_ROLE_MARKER
+#define T WP_ROLE_TECHNICIAN
+#define A WP_ROLE_ADMINISTRATOR
+#define C WP_ROLE_COMMAND
+#define BENCH WP_ROLE_BENCH
+#define AGENT WP_ROLE_AGENT
+#define ANYBODY (S | D | I | M | T | A | C)
+
+#define GET(path_) .method = "GET", .path = path_
+#define POST(path_) .method = "POST", .path = path_
+#define PATCH(path_) .method = "PATCH", .path = path_
+#define DELETE(path_) .method = "DELETE", .path = path_
+#define V1 "/api/v1"
+
 #define PUBLIC .scope = WP_SCOPE_PUBLIC
+#define ANY(roles_) .roles = (roles_), .scope = WP_SCOPE_ANY
+#define MEASUREMENT(roles_) .roles = (roles_), .scope = WP_SCOPE_MEASUREMENT
+#define SECTION(roles_) .roles = (roles_), .scope = WP_SCOPE_SECTION
+#define INSTRUMENT(roles_) .roles = (roles_), .scope = WP_SCOPE_INSTRUMENT
+
+#define ACT(fn) .act = fn, .body = WP_BODY_JSON
+#define VIEW(fn) .view = fn
+#define HANDLER(fn) .custom = fn
+#define LOADED(load_, fn) .load = load_, .custom = fn
+#define JSON .body = WP_BODY_JSON
+#define SAYS .summary =
 
 const struct wp_route wp_routes[] = {
     /* pages: files without anybody's data */
-    {GET, .path = "/", PUBLIC, .custom = wp_serve_page, .summary = "first page"},
-    {GET, .path = "/:file", PUBLIC, .custom = wp_serve_page, .summary = "a page, style or script"},
-    {GET, .path = "/assets/:file", PUBLIC, .custom = wp_serve_asset, .summary = "the plot library"},
+    {GET("/"), PUBLIC, HANDLER(wp_serve_page), SAYS "first page"},
+    {GET("/:file"), PUBLIC, HANDLER(wp_serve_page), SAYS "a page, style or script"},
+    {GET("/assets/:file"), PUBLIC, HANDLER(wp_serve_asset), SAYS "the plot library"},
 
     /* the gateway itself */
-    {GET, .path = "/healthz", PUBLIC, .load = wp_load_health, .custom = wp_serve_health,
-     .summary = "whether the gateway answers"},
-    {GET, .path = "/metrics", .roles = WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND,
-     .scope = WP_SCOPE_ANY, .custom = wp_serve_metrics, .flags = WP_ROUTE_LOOPBACK,
-     .summary = "figures for monitoring"},
-    {GET, .path = "/api/v1/events",
-     .roles = WP_ROLE_STUDENT | WP_ROLE_DEMONSTRATOR | WP_ROLE_INSTRUCTOR | WP_ROLE_MARKER |
-              WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_BENCH | WP_ROLE_COMMAND,
-     .scope = WP_SCOPE_ANY, .load = wp_load_events, .custom = wp_serve_events,
-     .summary = "live events; each topic has its own rule"},
+    {GET("/healthz"), PUBLIC, LOADED(wp_load_health, wp_serve_health), SAYS "whether the gateway answers"},
+    {GET("/metrics"), ANY(A | C), HANDLER(wp_serve_metrics), .flags = WP_ROUTE_LOOPBACK, SAYS "figures for monitoring"},
+    {GET(V1 "/events"), ANY(ANYBODY | BENCH), LOADED(wp_load_events, wp_serve_events), SAYS "live events; each topic has its own rule"},
+
+    /* signing in */
+    {POST(V1 "/sign-in"), PUBLIC, HANDLER(wp_serve_sign_in), JSON, .flags = WP_ROUTE_COOKIES, SAYS "sign in by password"},
+    {POST(V1 "/sign-in/link"), PUBLIC, HANDLER(wp_serve_sign_in_link), JSON, SAYS "ask for a mailed link"},
+    {POST(V1 "/sign-in/token"), PUBLIC, ACT(wp_act_link_use), .flags = WP_ROUTE_COOKIES, SAYS "sign in by a mailed link"},
+    {POST(V1 "/sign-out"), ANY(ANYBODY), ACT(wp_act_sign_out), .flags = WP_ROUTE_COOKIES, SAYS "sign out"},
+    {DELETE(V1 "/me/sessions"), ANY(ANYBODY), ACT(wp_act_sign_out_everywhere), .flags = WP_ROUTE_COOKIES, SAYS "sign out everywhere"},
+
+    /* agents */
+    {POST(V1 "/agents/join"), PUBLIC, ACT(wp_act_agent_join), .flags = WP_ROUTE_CREATED | WP_ROUTE_EXPIRES, SAYS "an agent joins by its code"},
+    {POST(V1 "/agents/heartbeat"), ANY(AGENT), ACT(wp_act_agent_heartbeat), SAYS "an agent says how it is"},
+    {POST(V1 "/agents/events"), ANY(AGENT), ACT(wp_act_agent_events), SAYS "an agent tells of other files and troubles"},
+    {POST(V1 "/captures"), ANY(AGENT), LOADED(wp_load_capture, wp_serve_capture), .body = WP_BODY_FILE, SAYS "an agent sends a file"},
+    {POST(V1 "/instruments/:id/captures"), INSTRUMENT(I | T | A), LOADED(wp_load_brought, wp_serve_brought), .body = WP_BODY_FILE, SAYS "staff bring a file by hand"},
+
+    /* the bench */
+    {POST(V1 "/bench/enrol"), PUBLIC, ACT(wp_act_bench_enrol), .flags = WP_ROUTE_COOKIES | WP_ROUTE_EXPIRES, SAYS "a bench device is enrolled by its code"},
+    {GET(V1 "/bench/:instrument"), INSTRUMENT(BENCH | D | I | T | A | C), VIEW(wp_view_bench), SAYS "what the bench shows"},
+    {POST(V1 "/bench/:instrument/sign-on"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_sign_on), SAYS "a turn begins"},
+    {POST(V1 "/bench/:instrument/keep"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_keep), SAYS "keep a spectrum, and print it"},
+    {POST(V1 "/bench/:instrument/again"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_again), SAYS "it will be run again"},
+    {POST(V1 "/bench/:instrument/answer"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_answer), SAYS "whose spectrum it is"},
+    {POST(V1 "/bench/:instrument/done"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_done), SAYS "a turn ends"},
+    {POST(V1 "/bench/:instrument/plates-out"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_plates_out), SAYS "a plate is taken out of use"},
+
+    /* one's own measurements */
+    {GET(V1 "/me/measurements"), ANY(S), VIEW(wp_view_inbox), SAYS "one's own spectra"},
+    {GET(V1 "/measurements/:id"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), VIEW(wp_view_measurement), SAYS "one measurement"},
+    {GET(V1 "/find"), ANY(ANYBODY), VIEW(wp_view_find), SAYS "a measurement by its accession number"},
+    {POST(V1 "/claims"), ANY(S | BENCH), ACT(wp_act_claim), SAYS "claim a spectrum by the code on its sheet"},
+    {POST(V1 "/measurements/:id/counts"), MEASUREMENT(S | I | BENCH), ACT(wp_act_counts), SAYS "this one for the report"},
+    {POST(V1 "/measurements/:id/print"), MEASUREMENT(S | D | I | T | A | BENCH), ACT(wp_act_print), SAYS "print the sheet"},
+
+    /* staff */
+    {GET(V1 "/unclaimed"), ANY(D | I | T | A | C), VIEW(wp_view_unclaimed), SAYS "spectra without a person"},
+    {GET(V1 "/notices"), ANY(D | I | T | A | C), VIEW(wp_view_notices), SAYS "what staff should look at"},
+    {GET(V1 "/unread"), ANY(I | T | A | C), VIEW(wp_view_unread), SAYS "files that are no spectrum"},
+    {POST(V1 "/measurements/:id/stamp"), MEASUREMENT(D | I | T | A | C), ACT(wp_act_stamp), SAYS "assign or correct, as a revision"},
+    {POST(V1 "/turns"), ANY(I | T | A | C), ACT(wp_act_turn_add), SAYS "enter a turn afterwards"},
+    {POST(V1 "/notices/:id/settle"), ANY(D | I | T | A | C), ACT(wp_act_notice_settle), SAYS "settle a notice"},
+
+    /* instruments and set-up */
+    {POST(V1 "/instruments"), ANY(A | C), ACT(wp_act_instrument_add), .flags = WP_ROUTE_CREATED, SAYS "add an instrument"},
+    {PATCH(V1 "/instruments/:id"), INSTRUMENT(T | A | C), ACT(wp_act_instrument_change), SAYS "change an instrument"},
+    {POST(V1 "/instruments/:id/join-code"), INSTRUMENT(A | C), ACT(wp_act_join_code), SAYS "a join string for an agent"},
+    {POST(V1 "/instruments/:id/bench-code"), INSTRUMENT(T | A | C), ACT(wp_act_bench_code), SAYS "a code that enrols a bench device"},
+    {POST(V1 "/instruments/:id/pause"), INSTRUMENT(BENCH | I | T | A | C), ACT(wp_act_instrument_pause), SAYS "not teaching: pause"},
+    {POST(V1 "/agents/:id/revoke"), ANY(T | A | C), ACT(wp_act_agent_revoke), SAYS "an agent's token ends"},
+    {POST(V1 "/people"), ANY(A | C), HANDLER(wp_serve_person_put), JSON, SAYS "add or change a person"},
+    {POST(V1 "/courses"), ANY(A | C), ACT(wp_act_course_put), SAYS "add or change a course"},
+    {POST(V1 "/sections"), ANY(A | C), ACT(wp_act_section_put), SAYS "add or change a section"},
+    {POST(V1 "/experiments"), ANY(A | C), ACT(wp_act_experiment_put), SAYS "add or change an experiment"},
+    {POST(V1 "/meetings"), ANY(A | C), ACT(wp_act_meeting_add), SAYS "add a meeting to the timetable"},
+    {POST(V1 "/staff"), ANY(A | C), ACT(wp_act_staff_put), SAYS "who staffs a section"},
+    {POST(V1 "/roster"), ANY(A | C), ACT(wp_act_roster), .body_most = 4 * 1024 * 1024, SAYS "bring in a roster"},
 };
+/* clang-format on */
 const size_t wp_route_count = sizeof wp_routes / sizeof wp_routes[0];

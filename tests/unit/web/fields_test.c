@@ -39,14 +39,18 @@ static void malformed_encoding_nul_and_broken_utf8_are_refused(void **state)
     }
 }
 
-static void forms_become_objects_and_the_last_of_a_name_counts(void **state)
+static void forms_become_objects_and_repeated_names_lists(void **state)
 {
     (void)state;
     cJSON *object = cJSON_CreateObject();
-    const char *form = "sample=salicylic+acid&plates=NaCl&empty=&bare&plates=KBr&&x=%26%3D";
+    const char *form =
+        "sample=salicylic+acid&plates=NaCl&empty=&bare&plates=KBr&&plates=CsI&x=%26%3D";
     assert_int_equal(wp_form_parse(form, strlen(form), object), WP_OK);
     assert_string_equal(cJSON_GetObjectItem(object, "sample")->valuestring, "salicylic acid");
-    assert_string_equal(cJSON_GetObjectItem(object, "plates")->valuestring, "KBr");
+    const cJSON *plates = cJSON_GetObjectItem(object, "plates");
+    assert_int_equal(cJSON_GetArraySize(plates), 3);
+    assert_string_equal(cJSON_GetArrayItem(plates, 0)->valuestring, "NaCl");
+    assert_string_equal(cJSON_GetArrayItem(plates, 2)->valuestring, "CsI");
     assert_string_equal(cJSON_GetObjectItem(object, "empty")->valuestring, "");
     assert_string_equal(cJSON_GetObjectItem(object, "bare")->valuestring, "");
     assert_string_equal(cJSON_GetObjectItem(object, "x")->valuestring, "&=");
@@ -157,7 +161,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(percent_encoding_is_decoded_once),
         cmocka_unit_test(malformed_encoding_nul_and_broken_utf8_are_refused),
-        cmocka_unit_test(forms_become_objects_and_the_last_of_a_name_counts),
+        cmocka_unit_test(forms_become_objects_and_repeated_names_lists),
         cmocka_unit_test(forms_that_are_malformed_or_too_long_are_refused),
         cmocka_unit_test(cookies_are_found_by_their_whole_name),
         cmocka_unit_test(an_origin_is_compared_with_the_whole_host),

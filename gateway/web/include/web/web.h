@@ -22,6 +22,7 @@
 
 struct wp_web;
 struct wp_sheet_fonts;
+struct wp_link_wanted;
 
 struct wp_web_options {
     uv_loop_t *loop;
@@ -30,7 +31,10 @@ struct wp_web_options {
     struct wp_lane *passwords; /* one thread; Argon2id */
     struct wp_lane *exports;   /* few threads; a streamed download occupies one */
     struct wp_sheet_fonts *fonts;
-    const char *folder;        /* the data folder; control.sock and staging/ lie in it */
+    /* Mails a sign-in link; called on the loop. NULL: mail is not set up. */
+    void (*send_link)(void *arg, const struct wp_link_wanted *wanted);
+    void *arg;
+    const char *folder; /* the data folder; control.sock and staging/ lie in it */
     const char *host;          /* address to listen on, "127.0.0.1", "::", "localhost" */
     unsigned port;             /* 0: a free one */
     const struct wp_tls *tls;  /* NULL: plain HTTP */
