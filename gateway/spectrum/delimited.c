@@ -193,7 +193,7 @@ static enum wp_status take_section(struct wp_reader *reader, const struct wp_dia
     if (status)
         return status;
     struct wp_dheader header = {.name_count = 0};
-    if (!wp_dheader_read(reader, dialect, header_at, s->begin, &header))
+    if (!wp_dheader_read(reader, dialect, header_at, s->begin, s->width, &header))
         status = wp_reader_no_memory(reader);
     warn_widths(reader, s);
     for (size_t i = x_at + 1; i < s->width && !status; i++) {

@@ -10,6 +10,7 @@
 #include "units.h"
 
 #define WP_COLUMNS 64
+#define WP_COLUMN_NAME 64
 
 struct wp_dialect {
     char separator; /* ',', ';', '\t', or ' ' for any run of blanks */
@@ -37,12 +38,12 @@ const char *wp_dialect_text(const struct wp_dialect *dialect);
 /* What the lines before the data say. */
 struct wp_dheader {
     struct wp_label_list labels;
-    char names[WP_COLUMNS][64]; /* of the columns, "" where not given */
+    char names[WP_COLUMNS][WP_COLUMN_NAME]; /* of the columns, "" where not given */
     size_t name_count;
     long names_line;
 };
 bool wp_dheader_read(struct wp_reader *reader, const struct wp_dialect *dialect, const char *begin,
-                     const char *end, struct wp_dheader *header);
+                     const char *end, size_t width, struct wp_dheader *header);
 
 /* Fills title, units, technique, time, resolution, scans of a spectrum whose points are there;
  * x stands in column `x_column`, y in `y_column`. */

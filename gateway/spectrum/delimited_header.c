@@ -9,9 +9,13 @@
 #include "jcamp.h"
 #include "labels.h"
 
+enum wp_taken { WP_TAKEN_NOT, WP_TAKEN, WP_TAKEN_NO_MEMORY };
+
 static const char *skip_mark(const char *p, const char *stop)
 {
-    while (p < stop && (*p == ' ' || *p == '\t' || *p == '#' || *p == '%' || *p == '!'))
+    while (p < stop && (*p == ' ' || *p == '#' || *p == '!'))
+        p++;
+    if (stop - p >= 2 && p[0] == '%' && p[1] == ' ')
         p++;
     if (stop - p >= 2 && p[0] == '/' && p[1] == '/')
         p += 2;
@@ -62,45 +66,82 @@ static bool add_label(struct wp_reader *reader, const struct wp_dialect *dialect
     return false;
 }
 
-static bool take_names(struct wp_reader *reader, const struct wp_dialect *dialect, const char *p,
-                       const char *stop, struct wp_dheader *header)
+/* Names parted by two or more blanks: "Wavenumber (cm-1)   %T". */
+static size_t split_wide(const char *p, const char *stop, struct wp_field fields[WP_COLUMNS])
+{
+    size_t count = 0;
+    while (p < stop && count < WP_COLUMNS) {
+        const char *end = p;
+        while (end < stop && !(end[0] == ' ' && (end + 1 == stop || end[1] == ' ')))
+            end++;
+        fields[count++] = (struct wp_field){p, end, WP_FIELD_TEXT, (double)NAN};
+        for (p = end; p < stop && *p == ' ';)
+            p++;
+    }
+    return count;
+}
+
+/* Splits a line of names into `width` fields, by the data's separator or by another; 0 if no
+ * separator gives as many. */
+static size_t split_names(const struct wp_dialect *dialect, const char *p, const char *stop,
+                          size_t width, struct wp_field fields[WP_COLUMNS])
+{
+    static const char others[] = {'\t', ';', ','};
+    if (wp_fields_split(dialect, p, stop, fields) == width)
+        return width;
+    for (size_t i = 0; i < sizeof others; i++) {
+        struct wp_dialect other = {others[i], dialect->point};
+        if (wp_fields_split(&other, p, stop, fields) == width)
+            return width;
+    }
+    return split_wide(p, stop, fields) == width ? width : 0;
+}
+
+/* Takes the line as the names of the columns if one of them names a unit. */
+static enum wp_taken take_names(struct wp_reader *reader, const struct wp_dialect *dialect,
+                                const char *p, const char *stop, size_t width,
+                                struct wp_dheader *header)
 {
     struct wp_field fields[WP_COLUMNS];
-    size_t count = wp_fields_split(dialect, p, stop, fields);
-    header->name_count = count;
-    header->names_line = wp_reader_line(reader, p);
+    size_t count = split_names(dialect, p, stop, width, fields);
+    char names[WP_COLUMNS][WP_COLUMN_NAME];
+    bool unit = false;
+    long line = wp_reader_line(reader, p);
     for (size_t i = 0; i < count; i++) {
         char *text = wp_reader_text(reader, fields[i].at, (size_t)(fields[i].end - fields[i].at),
-                                    sizeof header->names[i] - 1, header->names_line, "");
+                                    WP_COLUMN_NAME - 1, line, "");
         if (!text)
-            return false;
-        (void)snprintf(header->names[i], sizeof header->names[i], "%s", text);
+            return WP_TAKEN_NO_MEMORY;
+        (void)snprintf(names[i], sizeof names[i], "%s", text);
         free(text);
+        enum wp_x_unit x;
+        enum wp_y_unit y;
+        unit |= wp_x_unit_read(names[i], &x) != WP_WORDS_NONE && x != WP_X_OTHER;
+        unit |= wp_y_unit_read(names[i], &y) != WP_WORDS_NONE && i > 0;
     }
-    return true;
+    if (!unit)
+        return WP_TAKEN_NOT;
+    memcpy(header->names, names, count * sizeof names[0]);
+    header->name_count = count;
+    header->names_line = line;
+    return WP_TAKEN;
 }
 
 bool wp_dheader_read(struct wp_reader *reader, const struct wp_dialect *dialect, const char *begin,
-                     const char *end, struct wp_dheader *header)
+                     const char *end, size_t width, struct wp_dheader *header)
 {
-    const char *last = NULL;
-    const char *last_stop = NULL;
     for (const char *p = begin; p < end; p = wp_line_next(p, end)) {
         const char *stop = wp_line_end(p, end);
         const char *text = skip_mark(p, stop);
         if (!has_letter(text, stop))
             continue;
-        if (last && !add_label(reader, dialect, last, last_stop, header))
+        enum wp_taken taken = take_names(reader, dialect, text, stop, width, header);
+        if (taken == WP_TAKEN_NO_MEMORY)
             return false;
-        last = text > p && stop > p && p[0] == '%' ? p : text;
-        last_stop = stop;
+        if (taken == WP_TAKEN_NOT && !add_label(reader, dialect, text, stop, header))
+            return false;
     }
-    if (!last)
-        return true;
-    struct wp_field fields[WP_COLUMNS];
-    if (wp_fields_split(dialect, last, last_stop, fields) >= 2)
-        return take_names(reader, dialect, last, last_stop, header);
-    return add_label(reader, dialect, last, last_stop, header);
+    return true;
 }
 
 static const char *label_of(const struct wp_dheader *header, const char *const *names, size_t count)

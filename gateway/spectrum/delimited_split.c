@@ -103,7 +103,7 @@ bool wp_fields_are_data(const struct wp_field *fields, size_t count)
     return count >= 2 && fields[0].kind == WP_FIELD_NUMBER && fields[1].kind != WP_FIELD_TEXT;
 }
 
-/* The longest run of lines that are data with the same number of fields. */
+/* The most ordinates in a run of lines that are data with the same number of fields. */
 static size_t longest_run(const struct wp_dialect *dialect, const char *p, const char *end)
 {
     struct wp_field fields[WP_COLUMNS];
@@ -115,9 +115,10 @@ static size_t longest_run(const struct wp_dialect *dialect, const char *p, const
         if (stop == p)
             continue;
         size_t count = wp_fields_split(dialect, p, stop, fields);
-        bool data = wp_fields_are_data(fields, count) && fields[1].kind == WP_FIELD_NUMBER;
-        run = !data ? 0 : count == width ? run + 1 : 1;
+        if (!wp_fields_are_data(fields, count) || count != width)
+            run = 0;
         width = count;
+        run += wp_fields_are_data(fields, count) && fields[1].kind == WP_FIELD_NUMBER;
         if (run > best)
             best = run;
     }

@@ -59,10 +59,11 @@ static size_t first_room(const struct wp_jdecoder *d)
 }
 
 static enum wp_status attempt(struct wp_jdecoder *d, const struct wp_jdecoder *from,
-                              enum wp_check_rule rule)
+                              enum wp_check_rule rule, bool loose)
 {
     *d = *from;
     d->rule = rule;
+    d->loose = loose;
     d->room = first_room(d);
     d->y = malloc((d->room ? d->room : 1) * sizeof *d->y);
     if (!d->y)
@@ -85,25 +86,38 @@ static bool fits(const struct wp_jdecoder *d)
     return d->failures == 0 && d->params->points_given && d->count == d->params->points;
 }
 
-/* Tries the rules that some writers follow, and keeps the first under which everything fits. */
+/* Whether another reading of the table could fit better than the one that was made. */
+static bool worth_trying(const struct wp_jdecoder *d, enum wp_check_rule rule, bool loose)
+{
+    if (loose)
+        return d->split;
+    if (rule == WP_CHECK_LITERAL)
+        return d->checks > 0 && d->relayed > 0;
+    return d->checks > 0;
+}
+
+/* Decodes by the standard, and where that does not fit NPOINTS and the checks, by what some
+ * writers do; the first reading under which everything fits is kept. */
 static enum wp_status choose(struct wp_jdecoder *d, const struct wp_jdecoder *from)
 {
-    enum wp_status status = attempt(d, from, WP_CHECK_STANDARD);
+    static const struct {
+        enum wp_check_rule rule;
+        bool loose;
+    } others[] = {{WP_CHECK_STANDARD, true}, {WP_CHECK_LITERAL, false}, {WP_CHECK_NEVER, false}};
+    enum wp_status status = attempt(d, from, WP_CHECK_STANDARD, false);
     if (!status)
         drop_last_repeat(d);
-    if (status || fits(d) || d->checks == 0 || (d->failures == 0 && !d->params->points_given))
+    if (status || fits(d) || (d->failures == 0 && !d->params->points_given))
         return status;
-    static const enum wp_check_rule others[] = {WP_CHECK_LITERAL, WP_CHECK_NEVER};
-    struct wp_error kept = d->reader->out->error;
     struct wp_jdecoded *sample = malloc(sizeof *sample);
     if (!sample)
         return wp_reader_no_memory(d->reader);
     *sample = *d->out;
-    for (size_t i = 0; i < 2; i++) {
+    for (size_t i = 0; i < sizeof others / sizeof others[0] && !status; i++) {
         struct wp_jdecoder other;
-        if (others[i] == WP_CHECK_LITERAL && !d->relayed)
+        if (!worth_trying(d, others[i].rule, others[i].loose))
             continue;
-        enum wp_status tried = attempt(&other, from, others[i]);
+        enum wp_status tried = attempt(&other, from, others[i].rule, others[i].loose);
         if (!tried && fits(&other)) {
             free(d->y);
             free(sample);
@@ -112,12 +126,13 @@ static enum wp_status choose(struct wp_jdecoder *d, const struct wp_jdecoder *fr
         }
         free(other.y);
         if (tried == WP_NO_MEMORY)
-            return free(sample), tried;
-        d->reader->out->error = kept;
+            status = tried;
+        else
+            d->reader->out->error = (struct wp_error){WP_OK, 0, 0, ""};
     }
     *d->out = *sample;
     free(sample);
-    return WP_OK;
+    return status;
 }
 
 static enum wp_status judge_checks(struct wp_jdecoder *d)

@@ -88,12 +88,25 @@ static enum wp_status take(struct wp_jdecoder *d, const struct wp_decimal *numbe
     return wp_jdecoder_append(d, number->value);
 }
 
-/* E with a sign and one digit: not AFFN by the letter, yet what many programs write. */
-static void note_exponent(struct wp_jdecoder *d, const char *p, const char *stop)
+/* A number with its exponent. By the standard E, a sign and only one digit is no exponent, yet many
+ * programs write "1.5e-7". It is taken as one after a decimal point, where pseudo-digits do not
+ * occur; else "5E+3" is the value 5 and the pseudo-digit E, unless the table as a whole does not
+ * come out so (`loose`). The X at the head of a line is followed by pseudo-digits in any case. */
+static const char *read_number(struct wp_jdecoder *d, const char *p, const char *end, bool at_head,
+                               struct wp_decimal *number)
 {
-    if (!d->exponent_line && stop - p > 2 && (stop[-2] == '+' || stop[-2] == '-') &&
-        (stop[-3] | 0x20) == 'e')
-        d->exponent_line = wp_jdecoder_line(d, p);
+    const char *stop = wp_decimal_read(p, end, d->point, WP_EXPONENT_SIGNED, number);
+    bool one_digit =
+        stop && stop - p > 3 && (stop[-2] == '+' || stop[-2] == '-') && (stop[-3] | 0x20) == 'e';
+    if (!one_digit)
+        return stop;
+    if (at_head || (!number->decimals && !d->loose)) {
+        d->split |= !at_head;
+        return wp_decimal_read(p, stop - 3, d->point, WP_EXPONENT_SIGNED, number);
+    }
+    if (!d->exponent_line)
+        d->exponent_line = wp_jdecoder_line(d, d->at);
+    return stop;
 }
 
 enum wp_status wp_jdecoder_affn(struct wp_jdecoder *d, const char **at, bool first)
@@ -104,10 +117,9 @@ enum wp_status wp_jdecoder_affn(struct wp_jdecoder *d, const char **at, bool fir
         *at = p + 1;
         return wp_jdecoder_word(d, at, first);
     }
-    const char *stop = wp_decimal_read(p, d->stop, d->point, WP_EXPONENT_SIGNED, &number);
+    const char *stop = read_number(d, p, d->stop, false, &number);
     if (!stop)
         return wp_jdecoder_bad(d, p);
-    note_exponent(d, p, stop);
     *at = stop;
     return take(d, &number, first);
 }
@@ -130,8 +142,7 @@ enum wp_status wp_jdecoder_long_pseudo(struct wp_jdecoder *d, const char **at, b
     text[1] = (char)('0' + index % 10);
     memcpy(text + 2, p + 1, size - 1);
     struct wp_decimal number;
-    const char *stop =
-        wp_decimal_read(text, text + 1 + size, d->point, WP_EXPONENT_SIGNED, &number);
+    const char *stop = read_number(d, text, text + 1 + size, false, &number);
     if (!stop || stop == text + sizeof text - 2)
         return wp_jdecoder_fail(d, WP_INVALID, p, "a number of too many digits");
     *at = p + (stop - text - 1);
@@ -254,7 +265,7 @@ static const char *read_abscissa(struct wp_jdecoder *d, const char *p, double *x
             return stop;
         }
     }
-    p = wp_decimal_read(p, d->stop, d->point, WP_EXPONENT_SIGNED, &number);
+    p = read_number(d, p, d->stop, true, &number);
     if (!p)
         return NULL;
     *x = number.value;

@@ -63,6 +63,8 @@ struct wp_jdecoder {
 
     bool check; /* the line being read begins with a check value */
     unsigned seen;
+    bool loose;          /* E, sign and one digit is an exponent even after a whole number */
+    bool split;          /* such a number was read as two: "5" and pseudo-digit E */
     bool cut;            /* the text ended inside the last number, which was left out */
     size_t count_before; /* points before the line being read */
     const char *line_at;

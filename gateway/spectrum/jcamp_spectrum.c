@@ -82,6 +82,9 @@ static void set_units(struct wp_reader *reader, const struct wp_jblock *block,
     else if (words == WP_WORDS_OTHER)
         wp_reader_warn(reader, line_of(block, "XUNITS"), "XUNITS", "\"%.60s\" was taken as %s", x,
                        wp_x_unit_text(spectrum->x_unit));
+    else if (words == WP_WORDS_NONE)
+        wp_reader_warn(reader, line_of(block, "XUNITS"), "XUNITS", "\"%.60s\" is not known here",
+                       x);
     words = wp_y_unit_read(y ? y : "", &spectrum->y_unit);
     if (!y) {
         wp_reader_warn(reader, block->line, "YUNITS", "missing; the unit is not known");
@@ -90,6 +93,13 @@ static void set_units(struct wp_reader *reader, const struct wp_jblock *block,
     if (words == WP_WORDS_OTHER)
         wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS", "\"%.60s\" was taken as %s", y,
                        wp_y_unit_text(spectrum->y_unit));
+    else if (words == WP_WORDS_NONE)
+        wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS", "\"%.60s\" is not known here",
+                       y);
+    if (spectrum->y_unit == WP_Y_PERCENT && range.high <= 1.5 && range.high > 0.1)
+        wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS",
+                       "no value is above %.4g; under \"%.40s\" this looks like a ratio of 0 to 1",
+                       range.high, y);
     if (spectrum->y_unit == WP_Y_TRANSMITTANCE && wp_looks_percent(spectrum->y, spectrum->count)) {
         spectrum->y_unit = WP_Y_PERCENT;
         wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS",

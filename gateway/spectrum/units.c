@@ -51,6 +51,10 @@ enum wp_unit_words wp_x_unit_read(const char *text, enum wp_x_unit *unit)
     char s[96];
     squeeze(text, s, sizeof s);
     *unit = WP_X_OTHER;
+    static const char *const others[] = {"SECONDS", "HZ", "PPM", "M/Z", "ARBITRARYUNITS"};
+    for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)
+        if (is(s, others[i]))
+            return WP_WORDS_STANDARD;
     if (is(s, "1/CM") || is(s, "MICROMETERS") || is(s, "NANOMETERS")) {
         *unit = s[0] == '1' ? WP_X_CM1 : s[0] == 'M' ? WP_X_UM : WP_X_NM;
         return WP_WORDS_STANDARD;
@@ -75,13 +79,18 @@ enum wp_unit_words wp_y_unit_read(const char *text, enum wp_y_unit *unit)
         *unit = s[0] == 'T' ? WP_Y_TRANSMITTANCE : WP_Y_ABSORBANCE;
         return WP_WORDS_STANDARD;
     }
+    static const char *const others[] = {"REFLECT", "KUBELKA", "ARBITRARY",  "INTENSITY", "COUNTS",
+                                         "EMISS",   "LOG1/R",  "SINGLEBEAM", "ABUNDANCE"};
+    for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)
+        if (has(s, others[i]))
+            return WP_WORDS_STANDARD;
     bool percent = has(s, "%") || has(s, "PERCENT") || has(s, "PCT");
-    if (percent && (has(s, "REFLECT") || is(s, "%R")))
-        return WP_WORDS_NONE;
+    if (is(s, "%R"))
+        return WP_WORDS_STANDARD;
     if (has(s, "TRANSM") || is(s, "%T") || is(s, "T%") || is(s, "T") || is(s, "PERCENTT"))
         *unit = percent ? WP_Y_PERCENT : WP_Y_TRANSMITTANCE;
     else if (strncmp(s, "ABSORB", 6) == 0 || strncmp(s, "OPTICALDENS", 11) == 0 || is(s, "ABS") ||
-             is(s, "A") || is(s, "AU") || is(s, "ABSAU") || has(s, "ABSORBANCE") || is(s, "OD"))
+             is(s, "A") || is(s, "ABSAU") || has(s, "ABSORBANCE") || is(s, "OD"))
         *unit = WP_Y_ABSORBANCE;
     return *unit == WP_Y_OTHER ? WP_WORDS_NONE : WP_WORDS_OTHER;
 }
