@@ -111,6 +111,9 @@ static double extreme_of(const struct sheet_trace *traces, size_t trace_count, b
 #define LEADER_LEAST 3.0
 #define LEADER_STEEP 0.5
 
+/* Points between leaders that can still be told apart. */
+#define TWINS 1.2
+
 /* A stroke is half a point wide on each side, and a leader starts clear of it. */
 #define STROKE 0.6
 
@@ -132,16 +135,34 @@ static void hang_row(struct sheet_label *row, size_t count, const struct sheet_l
     }
 }
 
+static size_t drop(struct sheet_label *labels, size_t count, size_t index)
+{
+    for (size_t i = index; i + 1 < count; i++)
+        labels[i] = labels[i + 1];
+    return count - 1;
+}
+
+/* Bands so close that their leaders would be one line: the weaker goes. */
+static size_t drop_twins(struct sheet_label *labels, size_t count)
+{
+    for (size_t i = 0; i + 1 < count;) {
+        if (labels[i + 1].anchor - labels[i].anchor >= TWINS)
+            i++;
+        else
+            count = drop(labels, count, labels[i].weight < labels[i + 1].weight ? i : i + 1);
+    }
+    return count;
+}
+
 size_t sheet_labels_place(struct sheet_label *labels, size_t count,
                           const struct sheet_label_style *style, const struct sheet_x *axis,
                           const struct sheet_trace *traces, size_t trace_count, bool down)
 {
     qsort(labels, count, sizeof *labels, by_anchor);
+    count = drop_twins(labels, count);
     spread(labels, count, style, axis);
-    for (size_t drop; (drop = too_crowded(labels, count, style)) < count;) {
-        for (size_t i = drop; i + 1 < count; i++)
-            labels[i] = labels[i + 1];
-        count--;
+    for (size_t worst; (worst = too_crowded(labels, count, style)) < count;) {
+        count = drop(labels, count, worst);
         spread(labels, count, style, axis);
     }
     for (size_t first = 0, end; first < count; first = end) {
