@@ -1,0 +1,299 @@
+#include "views/bench.h"
+
+#include <inttypes.h>
+#include <string.h>
+
+#include "base/clock.h"
+#include "people/turns.h"
+#include "rows.h"
+
+/* Given name and the first letter of the family name, or the alias; letters of any script. */
+#define BENCH_NAME                                                                                 \
+    "CASE WHEN p.alias <> '' THEN p.alias WHEN p.given = '' THEN p.family WHEN p.family = '' "     \
+    "THEN p.given ELSE p.given || ' ' || substr(p.family, 1, 1) || '.' END AS name "
+
+/* What was exported longer ago than this is no longer news at the bench. */
+#define CURRENT_FOR (20 * WP_MINUTE)
+
+static enum wp_status add_instrument(struct wp_sql *sql, int64_t id, cJSON *out,
+                                     struct wp_error *error)
+{
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(sql, &rows,
+                     "SELECT id, name, place, accessory, how_to_export, preparation, plates, "
+                     "paused_until_us > ? AS \"paused?\" FROM instrument WHERE id = ?",
+                     "ii", wp_clock_utc(), id);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found)
+        cJSON_AddItemToObject(out, "instrument", wp_row_object(&rows));
+    status = wp_rows_end(&rows);
+    return status || found ? status : wp_fail(error, WP_NOT_FOUND, "There is no such instrument.");
+}
+
+static enum wp_status read_turn(struct wp_sql *sql, int64_t instrument, cJSON **turn, int64_t *id)
+{
+    struct wp_rows rows;
+    *turn = NULL;
+    enum wp_status status = wp_sql_query(
+        sql, &rows,
+        "SELECT t.id, t.guest, t.section_id AS section, t.experiment_id AS experiment, "
+        "t.sample, t.kind, t.preparation, t.plates, t.opened_us, c.code AS course, "
+        "n.code AS section_code, e.code AS experiment_code, e.title AS experiment_title, "
+        "coalesce(e.expected, 0) AS expected, "
+        "(SELECT count(*) FROM measurement m WHERE m.turn_id = t.id AND m.kept <> 'again') AS seen "
+        "FROM turn t LEFT JOIN section n ON n.id = t.section_id LEFT JOIN course c "
+        "ON c.id = n.course_id LEFT JOIN experiment e ON e.id = t.experiment_id "
+        "WHERE t.instrument_id = ? AND t.closed_us IS NULL ORDER BY t.opened_us DESC LIMIT 1",
+        "i", instrument);
+    if (status)
+        return status;
+    if (wp_rows_next(&rows)) {
+        *id = wp_rows_int(&rows, 0);
+        *turn = wp_row_object(&rows);
+    }
+    return wp_rows_end(&rows);
+}
+
+static enum wp_status add_turn(struct wp_sql *sql, int64_t instrument, cJSON *out, int64_t *id)
+{
+    cJSON *turn = NULL;
+    *id = 0;
+    enum wp_status status = read_turn(sql, instrument, &turn, id);
+    if (!turn) {
+        cJSON_AddNullToObject(out, "turn");
+        return status;
+    }
+    cJSON_AddItemToObject(out, "turn", turn);
+    return status ? status
+                  : wp_add_rows(sql, turn, "persons",
+                                "SELECT p.id, " BENCH_NAME
+                                "FROM turn_person t JOIN person p ON p.id = t.person_id "
+                                "WHERE t.turn_id = ? AND ? >= 0 ORDER BY name",
+                                "ii", *id, 0);
+}
+
+/* A measurement as the bench may show it: names short, the stamped person's only while the turn is
+ * open. */
+static enum wp_status bench_measurement(struct wp_sql *sql, const struct wp_ask *ask, int64_t id,
+                                        cJSON **out)
+{
+    enum wp_status status = wp_measurement_json(sql, ask->who, id, out);
+    if (status)
+        return status;
+    cJSON_DeleteItemFromObjectCaseSensitive(*out, "persons");
+    cJSON_DeleteItemFromObjectCaseSensitive(*out, "suggestion");
+    status =
+        wp_add_rows(sql, *out, "persons",
+                    "SELECT p.id, " BENCH_NAME "FROM owned o JOIN person p ON p.id = o.person_id "
+                    "WHERE o.measurement_id = ? AND ? >= 0 ORDER BY name",
+                    "ii", id, 0);
+    cJSON *remarks = cJSON_GetObjectItemCaseSensitive(*out, "remarks"), *remark = NULL;
+    for (int i = cJSON_GetArraySize(remarks) - 1; i >= 0; i--) {
+        remark = cJSON_GetArrayItem(remarks, i);
+        if (cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(remark, "staff_only")))
+            cJSON_DeleteItemFromArray(remarks, i);
+    }
+    return status;
+}
+
+/* The newest of the turn, or the newest without a name, whichever is newer. After hand-over a
+ * finished turn's spectrum is gone from the page. */
+static enum wp_status add_current(struct wp_sql *sql, const struct wp_ask *ask, int64_t instrument,
+                                  int64_t turn, cJSON *out)
+{
+    int64_t id = 0;
+    cJSON *current = NULL;
+    enum wp_status status =
+        wp_sql_int(sql, &id,
+                   "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
+                   "m.instrument_id = ? AND (m.turn_id = ? OR (m.unclaimed = 1 AND (m.asked = 1 OR "
+                   "m.kept = 'open'))) AND c.received_us > ? ORDER BY m.id DESC LIMIT 1",
+                   "iii", instrument, turn ? turn : (int64_t)-1, wp_clock_utc() - CURRENT_FOR);
+    if (!status)
+        status = bench_measurement(sql, ask, id, &current);
+    cJSON_AddItemToObject(out, "current", current ? current : cJSON_CreateNull());
+    return status == WP_NOT_FOUND ? WP_OK : status;
+}
+
+static enum wp_status add_turn_list(struct wp_sql *sql, const struct wp_ask *ask, int64_t turn,
+                                    cJSON *out)
+{
+    int64_t ids[32];
+    size_t count = 0;
+    cJSON *list = cJSON_AddArrayToObject(out, "turn_measurements");
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows, "SELECT id FROM measurement WHERE turn_id = ? ORDER BY id DESC", "i", turn);
+    if (status)
+        return status;
+    while (count < 32 && wp_rows_next(&rows))
+        ids[count++] = wp_rows_int(&rows, 0);
+    status = wp_rows_end(&rows);
+    for (size_t i = 0; !status && i < count; i++) {
+        cJSON *item = NULL;
+        status = bench_measurement(sql, ask, ids[i], &item);
+        cJSON_AddItemToArray(list, item ? item : cJSON_CreateNull());
+    }
+    return status;
+}
+
+/* "Still Maya R.?" about the oldest measurement that waits for an answer. */
+static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask, int64_t instrument,
+                                   cJSON *out)
+{
+    int64_t id = 0;
+    enum wp_status status =
+        wp_sql_int(sql, &id,
+                   "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
+                   "m.instrument_id = ? AND m.asked = 1 AND m.unclaimed = 1 AND c.received_us > ? "
+                   "ORDER BY m.id LIMIT 1",
+                   "ii", instrument, wp_clock_utc() - CURRENT_FOR);
+    if (status) {
+        cJSON_AddNullToObject(out, "question");
+        return status == WP_NOT_FOUND ? WP_OK : status;
+    }
+    cJSON *question = cJSON_AddObjectToObject(out, "question");
+    cJSON *measurement = NULL;
+    status = bench_measurement(sql, ask, id, &measurement);
+    cJSON_AddItemToObject(question, "measurement", measurement ? measurement : cJSON_CreateNull());
+    if (!status)
+        status = wp_add_rows(sql, question, "persons",
+                             "SELECT p.id, " BENCH_NAME
+                             "FROM measurement m, json_each(m.suggestion) j JOIN person p "
+                             "ON p.id = j.value WHERE m.id = ? AND ? >= 0",
+                             "ii", id, 0);
+    if (!status) {
+        struct wp_rows rows;
+        status =
+            wp_sql_query(sql, &rows,
+                         "SELECT s.reason FROM measurement m JOIN stamp s ON s.id = m.stamp_id "
+                         "WHERE m.id = ?",
+                         "i", id);
+        if (!status && wp_rows_next(&rows))
+            cJSON_AddStringToObject(question, "text", wp_rows_text(&rows, 0));
+        if (!status)
+            status = wp_rows_end(&rows);
+    }
+    return status;
+}
+
+static enum wp_status add_experiments(struct wp_sql *sql, int64_t section, cJSON *object)
+{
+    return wp_add_rows(sql, object, "experiments",
+                       "SELECT e.id, e.code, e.title, e.expected, e.preparation, e.plates, "
+                       "(SELECT json_group_array(name) FROM (SELECT name FROM experiment_sample x "
+                       "WHERE x.experiment_id = e.id ORDER BY x.position)) AS \"samples{}\" "
+                       "FROM experiment e JOIN section s ON s.course_id = e.course_id "
+                       "WHERE s.id = ? AND ? >= 0 ORDER BY e.code",
+                       "ii", section, 0);
+}
+
+/* Only the rosters of the sections that meet here now are on a bench; outside class, those of all
+ * sections that have not ended, so that an evening run can be signed on too. */
+static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON *out)
+{
+    enum wp_status status = wp_add_rows(
+        sql, out, "sections",
+        "WITH at_work AS (SELECT DISTINCT s.id FROM section s JOIN meeting m ON m.section_id = "
+        "s.id "
+        "JOIN instrument i ON i.id = ?1 WHERE m.starts_us <= ?2 AND m.ends_us > ?2 AND "
+        "(s.place = '' OR i.place = s.place OR substr(i.place, 1, length(s.place) + 1) = "
+        "s.place || '/')) "
+        "SELECT s.id, c.code AS course, s.code, s.title, s.id IN (SELECT id FROM at_work) AS "
+        "\"now?\" FROM section s JOIN course c ON c.id = s.course_id WHERE s.ended_us IS NULL AND "
+        "(s.id IN (SELECT id FROM at_work) OR NOT EXISTS (SELECT 1 FROM at_work)) "
+        "ORDER BY c.code, s.code LIMIT 40",
+        "ii", instrument, wp_clock_utc());
+    cJSON *section = NULL;
+    cJSON_ArrayForEach(section, cJSON_GetObjectItemCaseSensitive(out, "sections"))
+    {
+        int64_t id = (int64_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(section, "id"));
+        if (!status)
+            status = wp_add_rows(sql, section, "roster",
+                                 "SELECT p.id, " BENCH_NAME
+                                 "FROM enrolled e JOIN person p ON p.id = e.person_id "
+                                 "WHERE e.section_id = ? AND e.to_us IS NULL AND ? >= 0 "
+                                 "ORDER BY name LIMIT 400",
+                                 "ii", id, 0);
+        if (!status)
+            status = add_experiments(sql, id, section);
+    }
+    return status;
+}
+
+static enum wp_status add_messages(struct wp_sql *sql, int64_t instrument, cJSON *out)
+{
+    enum wp_status status = wp_add_rows(
+        sql, out, "messages",
+        "SELECT at_us, kind, text FROM (SELECT at_us, kind, text FROM agent_event WHERE "
+        "instrument_id = ?1 AND at_us > ?2 UNION ALL SELECT n.at_us, n.kind, n.text FROM notice n "
+        "WHERE n.instrument_id = ?1 AND n.at_us > ?2 AND n.kind IN ('saved-again', 'unread', "
+        "'instrument')) ORDER BY at_us DESC LIMIT 5",
+        "ii", instrument, wp_clock_utc() - 10 * WP_MINUTE);
+    return status;
+}
+
+static enum wp_status add_printer(struct wp_sql *sql, int64_t instrument, cJSON *out)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows,
+        "SELECT p.name, p.state, p.state_text, p.where_text AS \"where\" FROM instrument i "
+        "JOIN printer p ON p.id = i.first_printer_id WHERE i.id = ? AND p.retired_us IS NULL",
+        "i", instrument);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    cJSON_AddItemToObject(out, "printer", found ? wp_row_object(&rows) : cJSON_CreateNull());
+    return wp_rows_end(&rows);
+}
+
+/* The usual cautions; local rules and the SDS go before them. Common practice, no source. */
+static void add_cautions(cJSON *out)
+{
+    cJSON *cautions = cJSON_AddObjectToObject(out, "cautions");
+    cJSON_AddStringToObject(
+        cautions, "sign_on",
+        "Gloves off for keys and screens. Goggles on. Solvent stays in the hood.");
+    cJSON_AddStringToObject(cautions, "preparation",
+                            "Salt plates: no water, no wet sample. Hold by the edges.");
+    cJSON_AddStringToObject(
+        cautions, "pellet",
+        "Never grind or press azides, perchlorates, nitro compounds or unknowns "
+        "without staff.");
+    cJSON *hand_over = cJSON_AddArrayToObject(cautions, "hand_over");
+    cJSON_AddItemToArray(hand_over,
+                         cJSON_CreateString("Take your sample. Plates wiped and back in the "
+                                            "desiccator? Next, please."));
+    cJSON_AddItemToArray(hand_over, cJSON_CreateString("Broken plate: tell staff, sharps bin, not "
+                                                       "by hand."));
+}
+
+WP_VIEW(wp_view_bench)
+{
+    int64_t instrument = 0, turn = 0;
+    if (!wp_ask_param_int(ask, 0, &instrument))
+        return wp_fail(error, WP_NOT_FOUND, "There is no such instrument.");
+    *out = cJSON_CreateObject();
+    cJSON_AddNumberToObject(*out, "now_us", (double)wp_clock_utc());
+    enum wp_status status = add_instrument(sql, instrument, *out, error);
+    if (!status)
+        status = add_turn(sql, instrument, *out, &turn);
+    if (!status)
+        status = add_question(sql, ask, instrument, *out);
+    if (!status)
+        status = add_current(sql, ask, instrument, turn, *out);
+    if (!status)
+        status = add_turn_list(sql, ask, turn, *out);
+    if (!status)
+        status = add_sections(sql, instrument, *out);
+    if (!status)
+        status = add_messages(sql, instrument, *out);
+    if (!status)
+        status = add_printer(sql, instrument, *out);
+    add_cautions(*out);
+    return status;
+}
