@@ -31,7 +31,7 @@ for (const name of names) {
   const block = convert(readFileSync(file, 'latin1')).flatten.find((b) => b.spectra?.length);
   const want = Array.from(block.spectra[0].data.y);
   const got = found.spectra[0].y;
-  const range = Math.max(...want.map(Math.abs));
+  const range = want.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
   const at = want.findIndex((v, i) => !(Math.abs(v - got[i]) <= 1e-12 * range));
   if (got.length !== want.length || at >= 0)
     faults.push(`${name}: ${got.length} of ${want.length} points, first difference at ${at}`);
