@@ -96,11 +96,13 @@ void wp_band_describe(const struct wp_curve *curve, const struct wp_levels *leve
     double right = crossing(curve, peak->last, 1, half);
     double left = crossing(curve, peak->first, -1, half);
     size_t top = highest(curve, peak->first, peak->last);
+    *band = (struct wp_band){.prominence = peak->prominence};
     band->width = right - left;
     band->saturated = peak->height >= levels->flat_a - 1e-9 &&
                       curve->x[peak->last] - curve->x[peak->first] >= wp_limit(WP_LIMIT_FLAT_WIDTH);
     if (band->saturated) {
-        band->position = 0.5 * (curve->x[peak->first] + curve->x[peak->last]);
+        band->position = 0.5 * (crossing(curve, peak->first, -1, levels->flat_a) +
+                                crossing(curve, peak->last, 1, levels->flat_a));
         top = peak->first + (peak->last - peak->first) / 2;
     } else {
         band->position = wp_band_position(curve, levels, top, band->width);
@@ -108,7 +110,6 @@ void wp_band_describe(const struct wp_curve *curve, const struct wp_levels *leve
     band->index = top;
     band->transmittance = curve->t[top];
     band->absorbance = curve->a[top];
-    band->prominence = peak->prominence;
     double broad = band->saturated ? WP_BROAD_WIDTH_FLAT : WP_BROAD_WIDTH;
     band->shape = band->width >= broad ? WP_BROAD : WP_SHARP;
 }

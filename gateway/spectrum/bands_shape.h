@@ -12,7 +12,8 @@
 #define WP_BROAD_WIDTH_FLAT 200.0
 
 /* Describes `peak`: its height and prominence are absorbances, with the curve cut off at
- * levels->flat_a. Sets all fields of `band` but strength and air. */
+ * levels->flat_a. Strength and air are left for those who
+ * see all bands. */
 void wp_band_describe(const struct wp_curve *curve, const struct wp_levels *levels,
                       const struct wp_peak *peak, struct wp_band *band);
 
