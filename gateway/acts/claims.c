@@ -296,6 +296,15 @@ WP_ACT(wp_act_notice_settle)
                : wp_ledger_add(txn, ask->who->actor, ask->who->id, "settle", subject, NULL, NULL);
 }
 
+/* The gateway's own life, so that "the instrument was down" is told from "nobody was looking". */
+static enum wp_status extend_gateway_span(struct wp_txn *txn)
+{
+    return wp_sql_run(txn->sql,
+                      "UPDATE span SET to_us = ?1 WHERE id = (SELECT id FROM span WHERE subject = "
+                      "'gateway' ORDER BY from_us DESC LIMIT 1) AND to_us < ?1 - ?2",
+                      "ii", txn->now, (int64_t)(15 * WP_SECOND));
+}
+
 enum wp_status wp_act_sweep(struct wp_txn *txn, void *job)
 {
     (void)job;
@@ -312,6 +321,8 @@ enum wp_status wp_act_sweep(struct wp_txn *txn, void *job)
     while (count < 64 && wp_rows_next(&rows))
         ids[count++] = wp_rows_int(&rows, 0);
     status = wp_rows_end(&rows);
+    if (!status)
+        status = extend_gateway_span(txn);
     for (size_t i = 0; !status && i < count; i++) {
         status = wp_measurement_keep(txn, ids[i], "auto");
         if (!status)

@@ -4,6 +4,7 @@
 
 #include "acts/setup_acts.h"
 #include "acts/site.h"
+#include "base/id.h"
 #include "people/persons.h"
 #include "people/sessions.h"
 
@@ -263,9 +264,17 @@ enum wp_status wp_act_start(struct wp_txn *txn, void *job)
     char key[WP_TOKEN_ROOM];
     wp_token_new(key);
     enum wp_status status = put_setting(txn, "claim_key", key, true);
-    if (!status && wp_site.public_url[0])
-        status = put_setting(txn, "public_url", wp_site.public_url, false);
-    if (!status && wp_site.public_url[0])
-        status = put_setting(txn, "pin", wp_site.pin, false);
+    if (!status)
+        status = wp_sql_run(txn->sql,
+                            "INSERT INTO span (id, subject, subject_id, state, from_us, to_us) "
+                            "VALUES (?, 'gateway', 0, 'up', ?, ?)",
+                            "iii", wp_id_next(), txn->now, txn->now);
     return status;
+}
+
+enum wp_status wp_act_named(struct wp_txn *txn, void *job)
+{
+    (void)job;
+    enum wp_status status = put_setting(txn, "public_url", wp_site.public_url, false);
+    return status ? status : put_setting(txn, "pin", wp_site.pin, false);
 }

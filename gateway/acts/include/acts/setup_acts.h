@@ -44,4 +44,8 @@ enum wp_status wp_link_begin(struct wp_txn *txn, void *wanted);
 /* At every start: secrets and settings that must exist. A wp_write_fn; the job is not used. */
 enum wp_status wp_act_start(struct wp_txn *txn, void *job);
 
+/* Once the gateway knows its own address: it goes into join strings, also those that the command
+ * line makes while no gateway runs. */
+enum wp_status wp_act_named(struct wp_txn *txn, void *job);
+
 #endif

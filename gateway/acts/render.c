@@ -1,0 +1,152 @@
+#include "acts/render.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "acts/site.h"
+#include "archive/object.h"
+#include "views/spectrum_json.h"
+
+enum wp_status wp_render_sheet(struct wp_sql *sql, struct wp_sheet_fonts *fonts,
+                               const struct wp_render *what, struct wp_bytes *out,
+                               struct wp_error *error)
+{
+    struct wp_loaded loaded;
+    struct wp_sheet_input input;
+    enum wp_status status = wp_loaded_read(sql, what->measurement, &loaded, error);
+    if (!status) {
+        wp_loaded_sheet(&loaded, &input);
+        input.options.large_print = what->large_print;
+        input.options.paper = what->letter ? WP_SHEET_LETTER : WP_SHEET_A4;
+        if (what->hide_names) {
+            static const char *const hidden = "name hidden for marking";
+            input.person_count = 1;
+            input.persons[0] = hidden;
+            input.file_name = input.author_id = NULL;
+        }
+        status = wp_sheet_render(fonts, &input, what->format, out, error);
+    }
+    wp_loaded_release(&loaded);
+    return status;
+}
+
+enum wp_status wp_render_file(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
+                              char *name, struct wp_error *error)
+{
+    unsigned char digest[WP_SHA256_SIZE] = {0};
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(sql, &rows,
+                     "SELECT r.sha256, c.path FROM rendition r JOIN capture c ON c.id = "
+                     "r.capture_id WHERE r.measurement_id = ? ORDER BY r.id LIMIT 1",
+                     "i", measurement);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found) {
+        size_t size = 0;
+        const void *blob = wp_rows_blob(&rows, 0, &size);
+        const char *path = wp_rows_text(&rows, 1), *slash = strrchr(path, '/');
+        if (size == sizeof digest)
+            memcpy(digest, blob, size);
+        const char *base = slash ? slash + 1 : path;
+        wp_text_clean(base, strlen(base), name, WP_NAME_ROOM);
+    }
+    status = wp_rows_end(&rows);
+    if (status || !found)
+        return status ? status : wp_fail(error, WP_NOT_FOUND, "There is no such measurement.");
+    return wp_object_get(sql, wp_site.store, digest, out, error);
+}
+
+enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
+                               struct wp_error *error)
+{
+    struct wp_loaded loaded;
+    enum wp_status status = wp_loaded_read(sql, measurement, &loaded, error);
+    if (!status) {
+        struct wp_write_notes notes = {
+            .origin = loaded.instrument,
+            .sample = loaded.stamp.sample,
+            .procedure = loaded.stamp.preparation,
+            .accession = loaded.accession,
+        };
+        status = wp_write_jcamp(loaded.spectrum, WP_JCAMP_AFFN, &notes, out);
+    }
+    wp_loaded_release(&loaded);
+    return status;
+}
+
+enum wp_status wp_render_csv(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
+                             struct wp_error *error)
+{
+    struct wp_loaded loaded;
+    enum wp_status status = wp_loaded_read(sql, measurement, &loaded, error);
+    if (!status)
+        status = wp_write_csv(loaded.spectrum, out);
+    wp_loaded_release(&loaded);
+    return status;
+}
+
+static enum wp_status add_array(struct wp_bytes *out, const char *name, const double *values,
+                                size_t count, const char *format)
+{
+    enum wp_status status = wp_bytes_addf(out, "\"%s\":[", name);
+    for (size_t i = count; !status && i-- > 0;) {
+        char text[40];
+        if (isfinite(values[i]))
+            (void)snprintf(text, sizeof text, format, values[i]);
+        else
+            (void)snprintf(text, sizeof text, "null");
+        status = wp_bytes_addf(out, "%s%s", text, i ? "," : "");
+    }
+    return status ? status : wp_bytes_add_text(out, "],");
+}
+
+static enum wp_status add_curve(const struct wp_curve *curve, struct wp_bytes *out)
+{
+    enum wp_status status =
+        wp_bytes_add_text(out, "{\"x_unit\":\"cm-1\",\"y_unit\":\"transmittance\",");
+    if (!status)
+        status = add_array(out, "x", curve->x, curve->count, "%.4f");
+    if (!status)
+        status = add_array(out, "t", curve->t, curve->count, "%.6g");
+    return status ? status : add_array(out, "a", curve->a, curve->count, "%.6g");
+}
+
+/* A spectrum that is no infrared curve is drawn as it came. */
+static enum wp_status add_plain(const struct wp_spectrum *spectrum, struct wp_bytes *out)
+{
+    enum wp_status status =
+        wp_bytes_addf(out, "{\"x_unit\":\"%s\",\"y_unit\":\"%s\",",
+                      wp_x_unit_text(spectrum->x_unit), wp_y_unit_text(spectrum->y_unit));
+    if (!status)
+        status = add_array(out, "x", spectrum->x, spectrum->count, "%.10g");
+    return status ? status : add_array(out, "y", spectrum->y, spectrum->count, "%.10g");
+}
+
+enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
+                                struct wp_error *error)
+{
+    struct wp_loaded loaded;
+    struct wp_curve curve = {0};
+    enum wp_status status = wp_loaded_read(sql, measurement, &loaded, error);
+    if (!status) {
+        enum wp_status made = wp_curve_make(loaded.spectrum, &curve, NULL);
+        status = made == WP_NO_MEMORY ? made
+                 : made               ? add_plain(loaded.spectrum, out)
+                                      : add_curve(&curve, out);
+    }
+    cJSON *json = status ? NULL : wp_json_examination(&loaded.examination);
+    char *text = json ? cJSON_PrintUnformatted(json) : NULL;
+    if (!status && !text)
+        status = WP_NO_MEMORY;
+    if (!status)
+        status = wp_bytes_addf(out, "\"examination\":%s}", text);
+    free(text);
+    cJSON_Delete(json);
+    wp_curve_release(&curve);
+    wp_loaded_release(&loaded);
+    return status;
+}
