@@ -40,6 +40,8 @@ struct wp_evidence {
     int64_t file_us;    /* time in the file, corrected by the PC's clock offset */
     int64_t export_us;  /* time of the export, corrected likewise */
     bool clock_unknown; /* the PC's clock was reset and no offset is known for that time */
+    int64_t change_us;  /* an export this close to a change of turns is asked about */
+    int64_t silence_us; /* a turn without a spectrum for this long is asked about */
     bool named;         /* an identity in the file matches exactly one roster entry */
     const struct wp_turn_seen *turns; /* by rising opened_us; those that may matter */
     size_t count;
