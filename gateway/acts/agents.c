@@ -139,6 +139,7 @@ WP_ACT(wp_act_bench_enrol)
 
 WP_ACT(wp_act_agent_revoke)
 {
+    (void)out;
     int64_t id = 0;
     char subject[64];
     if (!wp_ask_param_int(ask, 0, &id))

@@ -98,7 +98,7 @@ enum wp_status wp_intake_prepare(struct wp_intake *intake)
     wp_bytes_init(&intake->packed, 0);
     if (!intake->stage_path)
         return prepare(intake, intake->data, intake->size);
-    struct mapping mapping;
+    struct mapping mapping = {0};
     enum wp_status status = map_file(intake->stage_path, &mapping, &intake->error);
     if (status)
         return status;

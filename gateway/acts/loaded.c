@@ -5,6 +5,7 @@
 #include "acts/render.h"
 #include "acts/site.h"
 #include "archive/object.h"
+#include "spectrum/read.h"
 
 static void copy(char *to, size_t room, const char *from)
 {

@@ -90,13 +90,13 @@ enum wp_status wp_render_csv(struct wp_sql *sql, int64_t measurement, struct wp_
 }
 
 static enum wp_status add_array(struct wp_bytes *out, const char *name, const double *values,
-                                size_t count, const char *format)
+                                size_t count, int digits)
 {
     enum wp_status status = wp_bytes_addf(out, "\"%s\":[", name);
     for (size_t i = count; !status && i-- > 0;) {
         char text[40];
         if (isfinite(values[i]))
-            (void)snprintf(text, sizeof text, format, values[i]);
+            (void)snprintf(text, sizeof text, "%.*g", digits, values[i]);
         else
             (void)snprintf(text, sizeof text, "null");
         status = wp_bytes_addf(out, "%s%s", text, i ? "," : "");
@@ -109,10 +109,10 @@ static enum wp_status add_curve(const struct wp_curve *curve, struct wp_bytes *o
     enum wp_status status =
         wp_bytes_add_text(out, "{\"x_unit\":\"cm-1\",\"y_unit\":\"transmittance\",");
     if (!status)
-        status = add_array(out, "x", curve->x, curve->count, "%.4f");
+        status = add_array(out, "x", curve->x, curve->count, 9);
     if (!status)
-        status = add_array(out, "t", curve->t, curve->count, "%.6g");
-    return status ? status : add_array(out, "a", curve->a, curve->count, "%.6g");
+        status = add_array(out, "t", curve->t, curve->count, 6);
+    return status ? status : add_array(out, "a", curve->a, curve->count, 6);
 }
 
 /* A spectrum that is no infrared curve is drawn as it came. */
@@ -122,8 +122,8 @@ static enum wp_status add_plain(const struct wp_spectrum *spectrum, struct wp_by
         wp_bytes_addf(out, "{\"x_unit\":\"%s\",\"y_unit\":\"%s\",",
                       wp_x_unit_text(spectrum->x_unit), wp_y_unit_text(spectrum->y_unit));
     if (!status)
-        status = add_array(out, "x", spectrum->x, spectrum->count, "%.10g");
-    return status ? status : add_array(out, "y", spectrum->y, spectrum->count, "%.10g");
+        status = add_array(out, "x", spectrum->x, spectrum->count, 10);
+    return status ? status : add_array(out, "y", spectrum->y, spectrum->count, 10);
 }
 
 enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
