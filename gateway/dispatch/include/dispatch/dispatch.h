@@ -119,8 +119,10 @@ struct wp_dispatch_options {
      * for states over time. May be NULL. */
     enum wp_status (*printer_state)(struct wp_txn *txn, int64_t printer, const char *state);
     void *arg;
-    const struct wp_post_options
-        *post;         /* NULL: mail is not set up; mails wait and say so. Copied */
+    int64_t owner; /* who holds the leases: the same after a restart, another for each gateway on
+                      one database; 0: 1 */
+    /* How mail is sent; NULL: it is not set up, mails wait and say so. Copied. */
+    const struct wp_post_options *post;
     const char *spool; /* folder for converted files of port-9100 printers; NULL: the data folder */
     /* Times, for tests; 0 takes the default. */
     unsigned watch_ms;   /* between two looks at an idle printer: 10,000 */
@@ -128,6 +130,7 @@ struct wp_dispatch_options {
     unsigned answer_ms;  /* a printer must answer within: 5,000 */
     unsigned silence_ms; /* a job not answered for is uncertain after: 60,000 */
     unsigned lease_ms;   /* of a claim: 120,000 */
+    int64_t backoff_us;  /* between two tries of a mail, instead of wp_post_backoff_us */
 };
 
 /* Starts on `loop`, which must be the database's. Deliveries left over by a crash are looked at
@@ -140,9 +143,9 @@ enum wp_status wp_dispatch_start(struct wp_db *db, uv_loop_t *loop,
  * ms). Cheap; call it from wp_db_options.committed. Loop thread. NULL is harmless. */
 void wp_dispatch_kick(struct wp_dispatch *dispatch);
 
-/* Stops taking new ones, waits for what is under way at a printer (bounded by answer_ms), and frees
- * it. Call before wp_db_close. Runs the loop itself for the answers that are left. NULL is
- * harmless. */
+/* Stops taking new ones, waits for what is under way at a printer (bounded by a few times
+ * answer_ms), and frees it. Call it before wp_db_close and not from inside a callback: it turns the
+ * loop itself for the answers that are left, 30 s at most. NULL is harmless. */
 void wp_dispatch_stop(struct wp_dispatch *dispatch);
 
 /* ---- acts and views ----
@@ -170,7 +173,7 @@ enum wp_status wp_printer_act_resume(struct wp_txn *txn, const struct wp_ask *as
 enum wp_status wp_printer_act_remove(struct wp_txn *txn, const struct wp_ask *ask, cJSON **out,
                                      struct wp_error *error);
 /* {"printers":[{id,name,uri,place,where,paper,language,behind_most,mode,mode_reason,state,
- * state_text,reasons,model,media,sides,colour,jobs,seen_us,waiting}]} */
+ * state_text,reasons,model,media,sides,colour,jobs,seen_us,sheets}]} */
 enum wp_status wp_printer_view_list(struct wp_sql *sql, const struct wp_ask *ask, cJSON **out,
                                     struct wp_error *error);
 
@@ -191,7 +194,8 @@ enum wp_status wp_delivery_act_resolve(struct wp_txn *txn, const struct wp_ask *
                                        struct wp_error *error);
 /* Newest first, at most 100; query: state, printer, person, measurement, before (an id).
  * {"deliveries":[{id,kind,measurement,person,instrument,printer,printer_name,printer_where,state,
- * reason,pages,attempts,created_us,changed_us}]} */
+ * reason,pages,mailing,attempts,taking_back,created_us,changed_us}]}; taking_back is 1 while a
+ * printer is asked to give it back, 2 if it goes elsewhere then. */
 enum wp_status wp_delivery_view_list(struct wp_sql *sql, const struct wp_ask *ask, cJSON **out,
                                      struct wp_error *error);
 /* Parameter 0: the same, with "events":[{at_us,state,printer,reason,actor,actor_id}]. */

@@ -4,7 +4,7 @@
  * and bench. Blanks around a part do not count, nor does the case of Latin letters. Metres are
  * optional and are compared only where both ends have them.
  *
- * Everything but wp_instrument_place is pure. Thread: any.
+ * Everything but the two functions that take a `struct wp_sql *` is pure. Thread: any.
  */
 #ifndef PLACES_PLACES_H
 #define PLACES_PLACES_H
@@ -26,7 +26,7 @@ enum wp_status wp_place_tidy(const char *typed, char path[WP_PLACE_ROOM], struct
 /* How much two places have in common, nearest first. */
 enum wp_near {
     WP_NEAR_BENCH,    /* the same bench: at least four parts in common */
-    WP_NEAR_ROOM,     /* the same room: three, or one path is the other's beginning at a room */
+    WP_NEAR_ROOM,     /* the same room: three */
     WP_NEAR_FLOOR,    /* two */
     WP_NEAR_BUILDING, /* one */
     WP_NEAR_ELSEWHERE /* none, or a place is not known */
@@ -55,8 +55,9 @@ struct wp_candidate {
 
 /* Sorts `candidates` so that the best comes first: the instrument's first printer, its second, then
  * by nearness; within the same nearness known distances before unknown ones, short before long,
- * then by id. `first` and `second` are 0 where none is named. */
-void wp_places_rank(const struct wp_spot *instrument, int64_t first, int64_t second,
+ * then by id. `first` and `second` are 0 where none is named. False, and
+ * nothing sorted: no memory. */
+bool wp_places_rank(const struct wp_spot *instrument, int64_t first, int64_t second,
                     struct wp_candidate *candidates, size_t count);
 
 /* True if the sheet may come out there without asking: a named printer, or the same room. */
@@ -72,8 +73,7 @@ struct wp_instrument_place {
     int64_t second_printer;
 };
 
-/* WP_NOT_FOUND, or a database error. The metres are those of the longest known beginning of its
- * path that has any and is at least a bench or room. */
+/* WP_NOT_FOUND, or a database error. */
 enum wp_status wp_instrument_place_read(struct wp_sql *sql, int64_t instrument,
                                         struct wp_instrument_place *out);
 

@@ -1,0 +1,59 @@
+/* What acts and views share. */
+#include "acts.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+
+#include "ledger/ledger.h"
+
+bool wp_is_staff(const struct wp_who *who)
+{
+    return (who->roles & (WP_ROLE_DEMONSTRATOR | WP_ROLE_INSTRUCTOR | WP_ROLE_TECHNICIAN |
+                          WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
+}
+
+enum wp_status wp_ask_id(const struct wp_ask *ask, int64_t *id, struct wp_error *error)
+{
+    if (wp_ask_param_int(ask, 0, id))
+        return WP_OK;
+    return wp_fail(error, WP_INVALID, "The id is not a whole number.");
+}
+
+enum wp_status wp_act_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
+                             const char *table, int64_t id, const char *detail)
+{
+    char subject[96];
+    snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
+    return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject, detail, NULL);
+}
+
+static bool may(const struct wp_who *who, int64_t person, int64_t instrument)
+{
+    if (wp_is_staff(who))
+        return true;
+    if (who->actor == WP_ACTOR_PERSON)
+        return who->id != 0 && who->id == person;
+    return who->actor == WP_ACTOR_BENCH && who->instrument != 0 && who->instrument == instrument;
+}
+
+enum wp_status wp_delivery_allowed(struct wp_sql *sql, const struct wp_ask *ask, int64_t id,
+                                   enum wp_delivery_state *state, struct wp_error *error)
+{
+    struct wp_rows rows;
+    enum wp_delivery_state found_state;
+    bool allowed = false;
+    enum wp_status status = wp_sql_query(
+        sql, &rows, "SELECT person_id, instrument_id, state FROM delivery WHERE id = ?", "i", id);
+    if (status)
+        return status;
+    if (wp_rows_next(&rows) && wp_delivery_state_read(wp_rows_text(&rows, 2), &found_state))
+        allowed = may(ask->who, wp_rows_int(&rows, 0), wp_rows_int(&rows, 1));
+    status = wp_rows_end(&rows);
+    if (status)
+        return status;
+    if (!allowed)
+        return wp_fail(error, WP_NOT_FOUND, "There is no such delivery.");
+    if (state != NULL)
+        *state = found_state;
+    return WP_OK;
+}

@@ -1,0 +1,27 @@
+/* dispatch/acts.h - shared by acts and views. Private to dispatch. */
+#ifndef DISPATCH_ACTS_H
+#define DISPATCH_ACTS_H
+
+#include "delivery.h"
+
+/* True for those who look after other people's sheets. */
+bool wp_is_staff(const struct wp_who *who);
+
+/* Parameter 0 as an id, or WP_INVALID. */
+enum wp_status wp_ask_id(const struct wp_ask *ask, int64_t *id, struct wp_error *error);
+
+/* The row as the lists show it. WP_NOT_FOUND. */
+enum wp_status wp_printer_json(struct wp_sql *sql, int64_t id, cJSON **out, struct wp_error *error);
+enum wp_status wp_delivery_json(struct wp_sql *sql, int64_t id, bool events, cJSON **out,
+                                struct wp_error *error);
+
+/* Writes "who did what to which" into the ledger. */
+enum wp_status wp_act_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
+                             const char *table, int64_t id, const char *detail);
+
+/* WP_OK if who asks may see and change this delivery: staff, its person, or its instrument's bench.
+ * WP_NOT_FOUND otherwise, as if it did not exist. `state` may be NULL. */
+enum wp_status wp_delivery_allowed(struct wp_sql *sql, const struct wp_ask *ask, int64_t id,
+                                   enum wp_delivery_state *state, struct wp_error *error);
+
+#endif
