@@ -1,0 +1,18 @@
+// Set-up for the administrator: instruments, printers, people, courses with their sections.
+
+import { courses, course } from './setup-courses.js';
+import { instruments } from './setup-instruments.js';
+import { people } from './setup-people.js';
+import { printers } from './setup-printers.js';
+import { roster } from './setup-roster.js';
+import { frameFor, router, tabBar } from './shell.js';
+import { showProblem } from './dom.js';
+
+async function begin() {
+  const me = await frameFor('setup', 'administrator');
+  if (!me) return;
+  await router({ '': instruments, printers, people, courses, 'courses/:code': course, 'courses/:course/roster/:section': roster },
+    tabBar([['', 'Instruments'], ['printers', 'Printers'], ['people', 'People'], ['courses', 'Courses and sections']]));
+}
+
+begin().catch(showProblem);
