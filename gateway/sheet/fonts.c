@@ -21,6 +21,8 @@ static void painter_free(struct sheet_painter *painter)
 {
     if (!painter)
         return;
+    if (painter->no_ligatures)
+        pango_attr_list_unref(painter->no_ligatures);
     g_clear_object(&painter->layout);
     g_clear_object(&painter->context);
     g_clear_object(&painter->map);
@@ -51,6 +53,9 @@ static struct sheet_painter *painter_new(FcConfig *config)
     pango_cairo_context_set_font_options(painter->context, options);
     cairo_font_options_destroy(options);
     painter->layout = pango_layout_new(painter->context);
+    pango_layout_set_single_paragraph_mode(painter->layout, TRUE);
+    painter->no_ligatures = pango_attr_list_new();
+    pango_attr_list_insert(painter->no_ligatures, pango_attr_font_features_new("liga=0,clig=0"));
     return painter;
 }
 

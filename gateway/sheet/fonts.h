@@ -11,6 +11,8 @@ struct sheet_painter {
     PangoFontMap *map;
     PangoContext *context;
     PangoLayout *layout;
+    PangoAttrList
+        *no_ligatures; /* for Latin: a joined "fi" would need a second subset of the font */
 };
 
 /* Takes an idle painter or makes one; NULL if memory is short. */

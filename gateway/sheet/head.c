@@ -56,18 +56,21 @@ static void draw_unclaimed(const struct sheet_pen *pen, const struct sheet_plan 
     sheet_stroke(pen->cr, 0.8, 0);
 }
 
+/* Several names take smaller type first, then a second line. */
 static void draw_persons(const struct sheet_pen *pen, const struct sheet_plan *plan, double y,
                          double most)
 {
     char line[WP_SHEET_PERSONS_MOST * SHEET_TEXT_ROOM];
     join_persons(plan->input, line, sizeof line);
     struct sheet_type type = {.size = plan->style.name, .strong = true};
-    if (sheet_text_width(pen->painter, &type, line) <= most) {
+    double width = sheet_text_width(pen->painter, &type, line);
+    double least = 0.6;
+    double share = width > most ? 0.995 * most / width : 1;
+    type.size *= share > least ? share : least;
+    if (share > least)
         sheet_text(pen, &type, plan->margin, y, 0, SHEET_LEFT, line);
-        return;
-    }
-    type.size *= 0.6;
-    sheet_text_lines(pen, &type, plan->margin, y - type.size * 0.9, most, 2, line);
+    else
+        sheet_text_lines(pen, &type, plan->margin, y - type.size * 0.9, most, 2, line);
 }
 
 void sheet_head_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)

@@ -44,21 +44,75 @@ void sheet_clean(const char *text, char out[SHEET_TEXT_ROOM])
     *end = '\0';
 }
 
+/* U+207B U+00B9, a raised "-1". */
+#define RAISED "\xE2\x81\xBB\xC2\xB9"
+#define RAISED_SIZE (sizeof RAISED - 1)
+/* An en dash and a one: these the main font has, and another font for one sign costs much. */
+#define PLAIN                                                                                      \
+    "\xE2\x80\x93"                                                                                 \
+    "1"
+#define PLAIN_SIZE (sizeof PLAIN - 1)
+
+static void add_attribute(PangoAttrList *list, PangoAttribute *attribute, size_t from, size_t size)
+{
+    attribute->start_index = (guint)from;
+    attribute->end_index = (guint)(from + size);
+    pango_attr_list_insert(list, attribute);
+}
+
+/* Sets "cm-1" with its exponent raised. */
+static void set_raised(PangoLayout *layout, double points, const char *text)
+{
+    char plain[SHEET_TEXT_ROOM];
+    size_t size = 0;
+    PangoAttrList *list = pango_attr_list_new();
+    for (const char *p = text; *p && size + PLAIN_SIZE < sizeof plain;) {
+        if (strncmp(p, RAISED, RAISED_SIZE) != 0) {
+            plain[size++] = *p++;
+            continue;
+        }
+        memcpy(plain + size, PLAIN, PLAIN_SIZE);
+        add_attribute(list, pango_attr_size_new_absolute((int)(points * 0.68 * PANGO_SCALE)), size,
+                      PLAIN_SIZE);
+        add_attribute(list, pango_attr_rise_new((int)(points * 0.36 * PANGO_SCALE)), size,
+                      PLAIN_SIZE);
+        size += PLAIN_SIZE;
+        p += RAISED_SIZE;
+    }
+    plain[size] = '\0';
+    pango_layout_set_attributes(layout, list);
+    pango_attr_list_unref(list);
+    pango_layout_set_text(layout, plain, (int)size);
+}
+
+static bool is_ascii(const char *text)
+{
+    for (; *text; text++)
+        if ((unsigned char)*text >= 0x80)
+            return false;
+    return true;
+}
+
 static void layout_set(struct sheet_painter *painter, const struct sheet_type *type,
                        const char *text)
 {
+    PangoLayout *layout = painter->layout;
     PangoFontDescription *font = pango_font_description_new();
     pango_font_description_set_family_static(font, "Wavepost Sheet");
     pango_font_description_set_weight(font,
                                       type->strong ? PANGO_WEIGHT_SEMIBOLD : PANGO_WEIGHT_NORMAL);
     pango_font_description_set_absolute_size(font, type->size * PANGO_SCALE);
-    pango_layout_set_font_description(painter->layout, font);
+    pango_layout_set_font_description(layout, font);
     pango_font_description_free(font);
-    pango_layout_set_single_paragraph_mode(painter->layout, TRUE);
-    pango_layout_set_width(painter->layout, -1);
-    pango_layout_set_height(painter->layout, -1);
-    pango_layout_set_ellipsize(painter->layout, PANGO_ELLIPSIZE_NONE);
-    pango_layout_set_text(painter->layout, text, -1);
+    pango_layout_set_width(layout, -1);
+    pango_layout_set_height(layout, -1);
+    pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_NONE);
+    if (strstr(text, RAISED)) {
+        set_raised(layout, type->size, text);
+        return;
+    }
+    pango_layout_set_attributes(layout, is_ascii(text) ? painter->no_ligatures : NULL);
+    pango_layout_set_text(layout, text, -1);
 }
 
 static double layout_width(struct sheet_painter *painter)

@@ -148,6 +148,79 @@ double sheet_trace_extreme(const struct sheet_trace *trace, bool down, double fr
     return extreme;
 }
 
+/* On a grid of 1/16 point (1/1152 inch) a coordinate takes half the digits in a PDF. */
+static double grid(double at)
+{
+    return round(at * 16) / 16;
+}
+
+/* Points that a straight line passes within this many points of paper are left out. */
+#define STRAIGHT 0.03
+
+/* The line being drawn: from the last vertex, through what its slopes still allow, to the newest
+ * point. */
+struct line {
+    cairo_t *cr;
+    double from_x, from_y;
+    double to_x, to_y;
+    double least, most; /* slopes that pass near all points since the vertex */
+    bool open;          /* a vertex is set */
+    bool pending;       /* a point beyond it is waiting */
+};
+
+static void line_flush(struct line *line)
+{
+    if (line->pending)
+        cairo_line_to(line->cr, grid(line->to_x), grid(line->to_y));
+    line->from_x = line->to_x;
+    line->from_y = line->to_y;
+    line->least = -INFINITY;
+    line->most = INFINITY;
+    line->pending = false;
+}
+
+/* Begins a piece after a gap. */
+static void line_begin(struct line *line, double x, double y)
+{
+    cairo_move_to(line->cr, grid(x), grid(y));
+    line->to_x = x;
+    line->to_y = y;
+    line->pending = false;
+    line_flush(line);
+    line->open = true;
+}
+
+/* Ends a piece. A lone point shows as a dot: a line of no length with a round end. */
+static void line_end(struct line *line, bool lone)
+{
+    if (line->open && lone)
+        cairo_line_to(line->cr, grid(line->from_x), grid(line->from_y));
+    if (line->open)
+        line_flush(line);
+    line->open = false;
+}
+
+static void line_add(struct line *line, double x, double y)
+{
+    double run = x - line->from_x;
+    double slope = run > 0 ? (y - line->from_y) / run : 0;
+    if (line->pending && (!(run > 0) || slope < line->least || slope > line->most)) {
+        line_flush(line);
+        run = x - line->from_x;
+    }
+    if (run > 0) {
+        line->least = fmax(line->least, (y - STRAIGHT - line->from_y) / run);
+        line->most = fmin(line->most, (y + STRAIGHT - line->from_y) / run);
+    } else {
+        /* Straight up or down: only this very point will do. */
+        line->least = INFINITY;
+        line->most = -INFINITY;
+    }
+    line->to_x = x;
+    line->to_y = y;
+    line->pending = true;
+}
+
 /* First, lowest, highest and last point of the column being filled, by index. */
 struct column {
     long number;
@@ -155,53 +228,52 @@ struct column {
     bool open;
 };
 
-static void emit(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis, size_t i)
-{
-    cairo_line_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
-}
-
-static void column_close(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis,
-                         struct column *column)
+static void column_close(struct line *line, const struct sheet_trace *trace,
+                         const struct sheet_y *axis, struct column *column)
 {
     if (!column->open)
         return;
     size_t early = column->low < column->high ? column->low : column->high;
     size_t late = column->low < column->high ? column->high : column->low;
-    emit(cr, trace, axis, column->first);
-    if (early != column->first && early != column->last)
-        emit(cr, trace, axis, early);
-    if (late != early && late != column->first && late != column->last)
-        emit(cr, trace, axis, late);
-    if (column->last != column->first)
-        emit(cr, trace, axis, column->last);
+    const size_t order[4] = {column->first, early, late, column->last};
+    for (int i = 0; i < 4; i++) {
+        size_t point = order[i];
+        if (i > 0 && point <= order[i - 1])
+            continue;
+        double x = trace->x[point];
+        double y = sheet_y_at(axis, trace->v[point]);
+        if (line->open)
+            line_add(line, x, y);
+        else
+            line_begin(line, x, y);
+    }
     column->open = false;
 }
 
 static void curve_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)
 {
+    struct line line = {.cr = cr};
     struct column column = {.open = false};
-    bool gap = true;
+    size_t run = 0; /* points since the last gap */
     for (size_t i = 0; i < trace->count; i++) {
         if (!isfinite(trace->v[i])) {
-            column_close(cr, trace, axis, &column);
-            gap = true;
+            column_close(&line, trace, axis, &column);
+            line_end(&line, run == 1);
+            run = 0;
             continue;
         }
         long number = (long)floor(trace->x[i] / COLUMN);
         if (column.open && number != column.number)
-            column_close(cr, trace, axis, &column);
-        if (gap) {
-            /* A lone point between gaps shows as a dot: a line of no length with a round end. */
-            cairo_move_to(cr, trace->x[i], sheet_y_at(axis, trace->v[i]));
-            gap = false;
-        }
+            column_close(&line, trace, axis, &column);
         if (!column.open)
             column = (struct column){number, i, i, i, i, true};
         column.last = i;
         column.low = trace->v[i] < trace->v[column.low] ? i : column.low;
         column.high = trace->v[i] > trace->v[column.high] ? i : column.high;
+        run++;
     }
-    column_close(cr, trace, axis, &column);
+    column_close(&line, trace, axis, &column);
+    line_end(&line, run == 1);
 }
 
 static void stick_path(cairo_t *cr, const struct sheet_trace *trace, const struct sheet_y *axis)

@@ -51,7 +51,54 @@ static void rough(struct wp_spectrum *spectrum, size_t count)
     fixture_infrared(spectrum, NULL, 0, &shape);
 }
 
-static void few_points_are_all_drawn(void **state)
+/* The farthest that any point lies from the drawn piece above or below it. */
+static double farthest(const struct sheet_trace *trace)
+{
+    cairo_surface_t *surface = cairo_recording_surface_create(CAIRO_CONTENT_COLOR, NULL);
+    cairo_t *cr = cairo_create(surface);
+    sheet_trace_path(cr, trace, &percent);
+    cairo_path_t *path = cairo_copy_path(cr);
+    double worst = 0;
+    size_t at = 0;
+    for (int i = 2; i < path->num_data; i += 2) {
+        cairo_path_data_t *from = &path->data[i - 1];
+        cairo_path_data_t *to = &path->data[i + 1];
+        assert_int_equal(path->data[i].header.type, CAIRO_PATH_LINE_TO);
+        for (; at < trace->count && trace->x[at] <= to->point.x; at++) {
+            double run = to->point.x - from->point.x;
+            double part = run > 0 ? (trace->x[at] - from->point.x) / run : 1;
+            double y = from->point.y + part * (to->point.y - from->point.y);
+            double slope = run > 0 ? (to->point.y - from->point.y) / run : 0;
+            double off = y - sheet_y_at(&percent, trace->v[at]);
+            worst = fmax(worst, fabs(off) / sqrt(1 + slope * slope));
+        }
+    }
+    cairo_path_destroy(path);
+    cairo_destroy(cr);
+    cairo_surface_destroy(surface);
+    assert_true(at + 1 >= trace->count);
+    return worst;
+}
+
+static void a_smooth_curve_needs_few_points_and_stays_within_a_hair(void **state)
+{
+    (void)state;
+    struct wp_spectrum spectrum;
+    struct fixture_band band = {1700, 0.7, 60};
+    struct fixture_shape shape = {4000, 400, 1801, 90, 0, 1, 3};
+    fixture_infrared(&spectrum, &band, 1, &shape);
+    struct sheet_trace trace = trace_of(&spectrum);
+    size_t moves, lines;
+    path_of(&trace, &moves, &lines);
+    assert_int_equal(moves, 1);
+    assert_true(lines < 400);
+    /* 0.03 for what is left out, and half a diagonal of the grid of 1/16. */
+    assert_true(farthest(&trace) < 0.03 + sqrt(2) / 32 + 1e-6);
+    sheet_trace_release(&trace);
+    wp_spectrum_release(&spectrum);
+}
+
+static void a_rough_curve_keeps_its_points(void **state)
 {
     (void)state;
     struct wp_spectrum spectrum;
@@ -60,7 +107,7 @@ static void few_points_are_all_drawn(void **state)
     size_t moves, lines;
     path_of(&trace, &moves, &lines);
     assert_int_equal(moves, 1);
-    assert_int_equal(lines, 699);
+    assert_true(lines > 690 && lines < 700);
     sheet_trace_release(&trace);
     wp_spectrum_release(&spectrum);
 }
@@ -135,7 +182,7 @@ static void missing_points_leave_a_gap_and_a_lone_point_shows(void **state)
     size_t moves, lines;
     path_of(&trace, &moves, &lines);
     assert_int_equal(moves, 3);
-    assert_int_equal(lines, 99 + 1 + 100);
+    assert_true(lines <= 99 + 1 + 100 && lines >= 195);
     sheet_trace_release(&trace);
     wp_spectrum_release(&spectrum);
 }
@@ -177,7 +224,8 @@ static void fewer_than_two_points_are_refused(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(few_points_are_all_drawn),
+        cmocka_unit_test(a_smooth_curve_needs_few_points_and_stays_within_a_hair),
+        cmocka_unit_test(a_rough_curve_keeps_its_points),
         cmocka_unit_test(a_hundred_thousand_points_become_at_most_four_a_column),
         cmocka_unit_test(thinning_does_not_show),
         cmocka_unit_test(missing_points_leave_a_gap_and_a_lone_point_shows),
