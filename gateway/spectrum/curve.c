@@ -120,16 +120,15 @@ static int double_order(const void *left, const void *right)
 /* `scratch` has room for `count` values. */
 static double median_spacing(const double *x, size_t count, double *scratch)
 {
-    double least = INFINITY;
-    double most = 0.0;
+    double mean = (x[count - 1] - x[0]) / (double)(count - 1);
+    double off = 0.0; /* of an even grid: written abscissae are rounded */
     for (size_t i = 1; i < count; i++) {
-        double spacing = x[i] - x[i - 1];
-        least = spacing < least ? spacing : least;
-        most = spacing > most ? spacing : most;
-        scratch[i - 1] = spacing;
+        double here = fabs(x[i] - (x[0] + mean * (double)i));
+        off = here > off ? here : off;
+        scratch[i - 1] = x[i] - x[i - 1];
     }
-    if (most - least <= 0.01 * most)
-        return (x[count - 1] - x[0]) / (double)(count - 1);
+    if (off <= 0.3 * mean)
+        return mean;
     qsort(scratch, count - 1, sizeof *scratch, double_order);
     return scratch[(count - 1) / 2];
 }

@@ -11,6 +11,7 @@
 #define ALIKE_WINDOW 0.55  /* the same for each window but one */
 #define GRID_SHARE 0.25    /* of a sample's distance: abscissae closer than this are the same */
 #define LEVELS_OFF 2       /* windows of another mean transmittance, to call two prints different */
+#define LEVEL_STEPS 0.75   /* rounding steps; half of one where the noise is less than a step */
 #define LEVEL_NEAR 2e-6    /* means closer than this are the same, and more for coarse rounding */
 #define ROUNDING_TIMES 4.0 /* more than this many times what rounding explains is not rounding */
 
@@ -190,7 +191,7 @@ enum wp_likeness wp_print_compare(const struct wp_print *a, const struct wp_prin
         return WP_CANNOT_TELL;
     size_t count = pair_all(&view_a, &view_b, pairs);
     double rounding = view_a.resolved + view_b.resolved;
-    if (is_off_level(pairs, count, 0.5 * rounding + LEVEL_NEAR))
+    if (is_off_level(pairs, count, LEVEL_STEPS * rounding + LEVEL_NEAR))
         return WP_DIFFERENT;
     double unit_a = ldexp(1.0, view_a.exponent);
     double unit_b = ldexp(1.0, view_b.exponent);

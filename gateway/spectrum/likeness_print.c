@@ -18,9 +18,12 @@ static const struct {
 /* Neighbouring fourth differences of white noise correlate with -0.8; those of anything smooth
  * with a positive number. Noise that a program has smoothed lies between. */
 #define NOISE_LIKE -0.25
-#define UNITS_OF_NOISE 12.0 /* the quietest window's standard deviation in stored units, at least  \
-                             */
+#define UNITS_OF_NOISE                                                                             \
+    12.0 /* the quietest window's standard deviation in stored units, at least                     \
+          */
 #define FINEST_UNIT -40
+#define MEAN_LEAST 0.01
+#define SAME 1e-9 /* transmittances closer than this differ by arithmetic alone */
 
 struct window {
     size_t first; /* index of the first sample's point */
@@ -84,14 +87,14 @@ static bool take(const struct wp_curve *curve, size_t which, size_t lag, struct 
 }
 
 /* The smallest step between neighbouring ordinates: what the file's digits resolve, where there is
- * enough noise to show it. */
-static double resolved(const struct wp_curve *curve, const struct window *window, size_t lag,
-                       double least)
+ * enough noise to show it. Infinite if all are the same. */
+static double resolved(const struct wp_curve *curve, const struct window *window, size_t lag)
 {
     const double *t = curve->t;
+    double least = INFINITY;
     for (size_t i = window->first; i < window->first + (window->count - 1) * lag; i++) {
         double difference = fabs(t[i + 1] - t[i]);
-        if (difference > 1e-9 && difference < least)
+        if (difference > SAME && difference < least)
             least = difference;
     }
     return least;
@@ -127,7 +130,8 @@ enum wp_status wp_print_make(const struct wp_curve *curve, struct wp_print *prin
     struct window windows[PRINT_WINDOWS];
     size_t count = 0;
     double quietest = INFINITY;
-    double least = INFINITY;
+    double relative = INFINITY;
+    double lightest = 0.0;
     memset(print, 0, sizeof *print);
     size_t lag = (size_t)(SPACING / curve->step + 0.5);
     lag = lag < 1 ? 1 : lag;
@@ -137,7 +141,9 @@ enum wp_status wp_print_make(const struct wp_curve *curve, struct wp_print *prin
             continue;
         double size = sqrt(window->sum_squares / (double)window->count);
         quietest = size < quietest ? size : quietest;
-        least = resolved(curve, window, lag, least);
+        /* Digits of an absorbance resolve less where more light comes through. */
+        relative = fmin(relative, resolved(curve, window, lag) / fmax(window->mean, MEAN_LEAST));
+        lightest = fmax(lightest, window->mean);
         count++;
     }
     if (count < WINDOWS_LEAST)
@@ -146,7 +152,7 @@ enum wp_status wp_print_make(const struct wp_curve *curve, struct wp_print *prin
     memcpy(print->bytes, "WPL1", 4);
     print->bytes[4] = (unsigned char)count;
     print->bytes[5] = (unsigned char)(signed char)k;
-    print_put_float(print->bytes + 8, isfinite(least) ? (float)least : 0.0f);
+    print_put_float(print->bytes + 8, isfinite(relative) ? (float)(relative * lightest) : 0.0f);
     for (size_t i = 0; i < count; i++)
         store(curve, &windows[i], lag, i, ldexp(1.0, k), print);
     return WP_OK;

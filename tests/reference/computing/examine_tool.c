@@ -3,6 +3,7 @@
  *
  *   examine_tool examine < records      one line of JSON a record
  *   examine_tool peaks LEAST < records  positions and prominences of the plain array, y only
+ *   examine_tool likeness < records     0 different, 1 alike, 2 cannot tell, for each two records
  *
  * A record is a little-endian `struct head` followed by head.count abscissae and as many ordinates
  * (doubles). */
@@ -12,6 +13,7 @@
 #include <string.h>
 
 #include "peaks.h"
+#include "spectrum/likeness.h"
 #include "spectrum/remarks.h"
 
 #define POINTS_MOST 2000000u
@@ -22,7 +24,8 @@ struct head {
     int32_t kind;
     int32_t preparation;
     int32_t plates;
-    int32_t flags; /* 1: product has O-H; 2: staff, with all solvents listed; 4: processed */
+    int32_t flags; /* 1: product has O-H; 2: staff, with all solvents listed; 4: processed; 8: x in
+                    * um; 16: x in nm */
     int32_t scans;
     int32_t lab_scans;
     double resolution; /* 0: unknown */
@@ -120,6 +123,31 @@ static int examine(const struct head *head, double *x, double *y)
     return 0;
 }
 
+/* The second of each two records ends a line; a record without a print cannot be told from any. */
+static int likeness(const struct head *head, double *x, double *y)
+{
+    static struct wp_print first;
+    static int waiting;
+    struct wp_spectrum spectrum = {.x = x, .y = y, .count = head->count};
+    struct wp_curve curve;
+    struct wp_print print;
+    struct wp_error error;
+    spectrum.y_unit = (enum wp_y_unit)head->y_unit;
+    spectrum.x_unit = head->flags & 8 ? WP_X_UM : head->flags & 16 ? WP_X_NM : WP_X_CM1;
+    if (wp_curve_make(&spectrum, &curve, &error)) {
+        fprintf(stderr, "examine_tool: %s\n", error.text);
+        return 1;
+    }
+    wp_print_make(&curve, &print);
+    wp_curve_release(&curve);
+    if (waiting)
+        printf("%d\n", (int)wp_print_compare(&first, &print));
+    else
+        first = print;
+    waiting = !waiting;
+    return 0;
+}
+
 static int peaks(const struct head *head, const double *y, double least)
 {
     size_t room = wp_peaks_room(head->count);
@@ -138,23 +166,32 @@ static int peaks(const struct head *head, const double *y, double least)
     return 0;
 }
 
+static int handle(const char *mode, const struct head *head, double *values, double least)
+{
+    if (strcmp(mode, "examine") == 0)
+        return examine(head, values, values + head->count);
+    if (strcmp(mode, "likeness") == 0)
+        return likeness(head, values, values + head->count);
+    return peaks(head, values + head->count, least);
+}
+
 int main(int argc, char **argv)
 {
     struct head head;
-    if (argc < 2 ||
-        (strcmp(argv[1], "examine") != 0 && (strcmp(argv[1], "peaks") != 0 || argc < 3))) {
-        fprintf(stderr, "usage: examine_tool examine | peaks LEAST\n");
+    const char *mode = argc > 1 ? argv[1] : "";
+    bool known = strcmp(mode, "examine") == 0 || strcmp(mode, "likeness") == 0 ||
+                 (strcmp(mode, "peaks") == 0 && argc > 2);
+    if (!known) {
+        fprintf(stderr, "usage: examine_tool examine | likeness | peaks LEAST\n");
         return 2;
     }
     while (fread(&head, sizeof head, 1, stdin) == 1) {
         if (head.count == 0 || head.count > POINTS_MOST)
             return 1;
-        double *values = malloc(2 * (size_t)head.count * sizeof *values);
-        if (!values ||
-            fread(values, sizeof *values, 2 * (size_t)head.count, stdin) != 2 * (size_t)head.count)
-            return 1;
-        int failed = argv[1][0] == 'e' ? examine(&head, values, values + head.count)
-                                       : peaks(&head, values + head.count, strtod(argv[2], NULL));
+        size_t numbers = 2 * (size_t)head.count;
+        double *values = malloc(numbers * sizeof *values);
+        bool whole = values && fread(values, sizeof *values, numbers, stdin) == numbers;
+        int failed = !whole || handle(mode, &head, values, argc > 2 ? strtod(argv[2], NULL) : 0.0);
         free(values);
         if (failed)
             return 1;

@@ -30,15 +30,20 @@ def pack(x, y, unit="percent", kind="sample", preparation="", plates="", flags=0
     return head + np.asarray(x, "<f8").tobytes() + np.asarray(y, "<f8").tobytes()
 
 
-def run(tool, arguments, records):
-    """One decoded line of JSON a record; the program ends the check if it fails."""
+def run_lines(tool, arguments, records, expected):
+    """The decoded lines of JSON that the tool prints; ends the check if they are not `expected`."""
     done = subprocess.run([tool] + arguments, input=b"".join(records), stdout=subprocess.PIPE,
                           timeout=600, check=False)
     lines = done.stdout.decode().splitlines()
-    if done.returncode != 0 or len(lines) != len(records):
-        sys.exit("examine_tool failed (%d): %d of %d records" %
-                 (done.returncode, len(lines), len(records)))
+    if done.returncode != 0 or len(lines) != expected:
+        sys.exit("examine_tool failed (%d): %d of %d lines" %
+                 (done.returncode, len(lines), expected))
     return [json.loads(line) for line in lines]
+
+
+def run(tool, arguments, records):
+    """One decoded line a record."""
+    return run_lines(tool, arguments, records, len(records))
 
 
 def published(name):
