@@ -174,7 +174,7 @@ static enum wp_status import_row(struct import *import, const struct row *row, l
     if (status)
         return status;
     import->seen[import->seen_count++] = person.id;
-    char text[2 * FIELD_MOST + 100];
+    char text[3 * FIELD_MOST + 16];
     (void)snprintf(text, sizeof text, "%s (%s %s)", row->field[0], row->field[1], row->field[2]);
     if (same)
         import->same++;
@@ -205,7 +205,7 @@ static enum wp_status leave(struct import *import)
             seen = import->seen[i] == id;
         if (seen)
             continue;
-        char text[2 * FIELD_MOST + 100];
+        char text[3 * FIELD_MOST + 16];
         (void)snprintf(text, sizeof text, "%s (%s %s)", wp_rows_text(&rows, 1),
                        wp_rows_text(&rows, 2), wp_rows_text(&rows, 3));
         cJSON_AddItemToArray(import->left, cJSON_CreateString(text));

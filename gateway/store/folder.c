@@ -184,7 +184,7 @@ static bool sweep(int incoming)
     return true;
 }
 
-static bool open_parts(struct folder_store *store, const char *path)
+static bool open_parts(struct folder_store *store, const char *path, bool own)
 {
     int above = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (above < 0)
@@ -195,18 +195,18 @@ static bool open_parts(struct folder_store *store, const char *path)
     int cause = errno;
     (void)close(above);
     errno = cause;
-    return opened && sweep(store->incoming);
+    return opened && (!own || sweep(store->incoming));
 }
 
-enum wp_status wp_store_open_folder(const char *folder, struct wp_store **store,
-                                    struct wp_error *error)
+static enum wp_status open_store(const char *folder, bool own, struct wp_store **store,
+                                 struct wp_error *error)
 {
     *store = NULL;
     struct folder_store *opened = calloc(1, sizeof *opened);
     if (!opened)
         return wp_fail(error, WP_NO_MEMORY, "no memory for the object store");
     *opened = (struct folder_store){.base.ops = &folder_ops, .incoming = -1, .objects = -1};
-    if (!open_parts(opened, folder)) {
+    if (!open_parts(opened, folder, own)) {
         enum wp_status status =
             wp_fail(error, WP_IO, "the object store in %s: %s", folder, strerror(errno));
         free_store(&opened->base);
@@ -214,4 +214,15 @@ enum wp_status wp_store_open_folder(const char *folder, struct wp_store **store,
     }
     *store = &opened->base;
     return WP_OK;
+}
+
+enum wp_status wp_store_open_folder(const char *folder, struct wp_store **store,
+                                    struct wp_error *error)
+{
+    return open_store(folder, true, store, error);
+}
+
+enum wp_status wp_store_look_at(const char *folder, struct wp_store **store, struct wp_error *error)
+{
+    return open_store(folder, false, store, error);
 }

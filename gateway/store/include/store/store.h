@@ -60,4 +60,8 @@ struct wp_store {
 enum wp_status wp_store_open_folder(const char *folder, struct wp_store **store,
                                     struct wp_error *error);
 
+/* The same beside a gateway at work, for reading: what lies in incoming/ is left alone. */
+enum wp_status wp_store_look_at(const char *folder, struct wp_store **store,
+                                struct wp_error *error);
+
 #endif

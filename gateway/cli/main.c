@@ -1,0 +1,92 @@
+#include <stdio.h>
+#include <string.h>
+
+#include "cli.h"
+
+static const char help[] =
+    "wavepost - spectra as files, and the archive of a gateway\n"
+    "\n"
+    "Files:\n"
+    "  wavepost inspect [--json] [--points] FILE...\n"
+    "      what is in exported files: spectra, bands, remarks, verdict\n"
+    "  wavepost sheet FILE -o OUT.pdf|.png|.svg [--person T] [--course T] [--section T]\n"
+    "      [--sample T] [--paper a4|letter] [--block N]\n"
+    "      the standard labelled sheet of one spectrum\n"
+    "  wavepost convert FILE --to jcamp|jcamp-difdup|csv -o OUT [--block N]\n"
+    "\n"
+    "A gateway's data folder (--data DIR, or WAVEPOST_DATA; the gateway may run or not):\n"
+    "  wavepost verify\n"
+    "      re-hashes every object and checks every reference and the ledger\n"
+    "  wavepost instrument add NAME --place PATH [--first-printer P] [--second-printer P]\n"
+    "      [--public-url URL] [--preparation T] [--plates T] [--how-to-export T]\n"
+    "      prints the join string for the instrument's agent as its last word\n"
+    "  wavepost instrument join-code|bench-code NAME\n"
+    "  wavepost instrument list\n"
+    "  wavepost printer add NAME --uri ipp://HOST:PORT/PATH --place PATH [--where T]\n"
+    "  wavepost printer list|pause|resume|drain|remove [NAME]\n"
+    "  wavepost person add LOGIN --given T --family T [--email T] [--role "
+    "technician|administrator]\n"
+    "      [--password-stdin]\n"
+    "  wavepost course add CODE [--title T] [--printing ask|at-once|inbox]\n"
+    "      [--mailing digest|each|link|none] [--pages-a-day N] [--y-axis "
+    "transmittance|absorbance]\n"
+    "  wavepost section add CODE --course CODE [--title T] [--place PATH]\n"
+    "  wavepost experiment add CODE --course CODE --title T [--expected N] [--preparation T]\n"
+    "      [--plates T] [--sample T]... [--has-oh]\n"
+    "  wavepost meeting add --course CODE --section CODE --starts TIME --ends TIME\n"
+    "  wavepost staff add LOGIN --course CODE --section CODE --role "
+    "instructor|demonstrator|marker\n"
+    "  wavepost roster FILE.csv --course CODE --section CODE [--dry-run]\n"
+    "  wavepost fleet | unclaimed | notices | unread | ledger [--check] | deliveries\n"
+    "      lists, as JSON\n"
+    "\n"
+    "Exit codes: 0 done, 1 could not be done, 2 wrong usage. The manual is wavepost(1).\n";
+
+static const struct {
+    const char *name;
+    int (*run)(int argc, char **argv);
+} verbs[] = {
+    {"inspect", wp_cli_inspect},   {"sheet", wp_cli_sheet},       {"convert", wp_cli_convert},
+    {"verify", wp_cli_verify},     {"instrument", wp_cli_set_up}, {"printer", wp_cli_set_up},
+    {"person", wp_cli_set_up},     {"course", wp_cli_set_up},     {"section", wp_cli_set_up},
+    {"experiment", wp_cli_set_up}, {"meeting", wp_cli_set_up},    {"staff", wp_cli_set_up},
+    {"roster", wp_cli_set_up},     {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
+    {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},     {"ledger", wp_cli_set_up},
+    {"deliveries", wp_cli_set_up},
+};
+
+/* --data may stand before the verb: it is moved behind it. */
+static void bring_verb_first(int argc, char **argv)
+{
+    if (argc > 3 && !strcmp(argv[1], "--data")) {
+        char *option = argv[1], *value = argv[2];
+        for (int i = 3; i < argc; i++)
+            argv[i - 2] = argv[i];
+        argv[argc - 2] = option;
+        argv[argc - 1] = value;
+    } else if (argc > 2 && !strncmp(argv[1], "--data=", 7)) {
+        char *option = argv[1];
+        for (int i = 2; i < argc; i++)
+            argv[i - 1] = argv[i];
+        argv[argc - 1] = option;
+    }
+}
+
+int main(int argc, char **argv)
+{
+    bring_verb_first(argc, argv);
+    if (argc < 2)
+        return wp_cli_usage("a verb is missing");
+    if (!strcmp(argv[1], "--help") || !strcmp(argv[1], "-h") || !strcmp(argv[1], "help"))
+        return fputs(help, stdout) < 0;
+    if (!strcmp(argv[1], "--version"))
+        return printf("wavepost %s\n", WP_VERSION) < 0;
+    for (size_t i = 0; i < sizeof verbs / sizeof verbs[0]; i++)
+        if (!strcmp(verbs[i].name, argv[1])) {
+            for (int a = 2; a < argc; a++)
+                if (!strcmp(argv[a], "--help"))
+                    return fputs(help, stdout) < 0;
+            return verbs[i].run(argc, argv);
+        }
+    return wp_cli_usage("there is no such verb");
+}
