@@ -83,7 +83,9 @@ static enum wp_status commit(struct wp_db *db)
 /* Storage that failed is not asked again: what is on disk is known only after a recovery. */
 static enum wp_status broken(struct wp_db *db, struct db_item **group, size_t count)
 {
-    wp_log(WP_LOG_ERROR, "db", "storage failed: %s", wp_sql_message(db->sql));
+    bool ours = sqlite3_errcode(wp_sql_handle(db->sql)) == SQLITE_OK;
+    wp_log(WP_LOG_ERROR, "db", "storage failed: %s",
+           ours ? "a job found it broken" : wp_sql_message(db->sql));
     roll_back(db);
     for (size_t i = 0; i < count; i++)
         settle(group[i], WP_BROKEN);
