@@ -26,6 +26,18 @@ static void add(struct wp_baseline *b, double x, double a)
     b->count++;
 }
 
+static size_t lowest_of(const double *a, size_t from, size_t end)
+{
+    size_t lowest = from;
+    double least = a[from];
+    for (size_t i = from + 1; i < end; i++) {
+        bool lower = a[i] < least;
+        least = lower ? a[i] : least;
+        lowest = lower ? i : lowest;
+    }
+    return lowest;
+}
+
 void wp_baseline_make(const struct wp_curve *curve, struct wp_baseline *baseline)
 {
     size_t stretch = curve->count / STRETCHES + 1;
@@ -33,10 +45,7 @@ void wp_baseline_make(const struct wp_curve *curve, struct wp_baseline *baseline
     baseline->count = 0;
     for (size_t from = 0; from < curve->count; from += stretch) {
         size_t end = from + stretch < curve->count ? from + stretch : curve->count;
-        size_t lowest = from;
-        for (size_t i = from + 1; i < end; i++)
-            if (curve->a[i] < curve->a[lowest])
-                lowest = i;
+        size_t lowest = lowest_of(curve->a, from, end);
         if (from == 0 || end == curve->count || !in_dioxide(curve->x[lowest]))
             add(baseline, curve->x[lowest], curve->a[lowest]);
     }

@@ -61,23 +61,46 @@ struct sums {
     size_t points;
 };
 
-/* Integers throughout, so that the compiler can do many at a time. */
-static struct sums correlate(const signed char *a, const signed char *b, size_t count)
+#define BLOCK 16
+
+/* Sums over a block of BLOCK samples: integers and a fixed length, so that the compiler can do many
+ * at a time. A block's sums stay below 2^18. */
+static void correlate_block(const signed char *a, const signed char *b, struct sums *sums)
 {
     int32_t aa = 0;
     int32_t bb = 0;
     int32_t ab = 0;
     int32_t points = 0;
-    for (size_t i = 0; i < count; i++) {
+    for (int i = 0; i < BLOCK; i++) {
         int32_t inside = (abs(a[i]) < PRINT_BEYOND) & (abs(b[i]) < PRINT_BEYOND);
-        int32_t u = inside ? a[i] : 0;
-        int32_t v = inside ? b[i] : 0;
+        int32_t u = a[i] & -inside;
+        int32_t v = b[i] & -inside;
         aa += u * u;
         bb += v * v;
         ab += u * v;
         points += inside;
     }
-    return (struct sums){aa, bb, ab, (size_t)points};
+    sums->aa += aa;
+    sums->bb += bb;
+    sums->ab += ab;
+    sums->points += (size_t)points;
+}
+
+static struct sums correlate(const signed char *a, const signed char *b, size_t count)
+{
+    struct sums sums = {0};
+    size_t i = 0;
+    for (; i + BLOCK <= count; i += BLOCK)
+        correlate_block(a + i, b + i, &sums);
+    for (; i < count; i++) {
+        if (abs(a[i]) >= PRINT_BEYOND || abs(b[i]) >= PRINT_BEYOND)
+            continue;
+        sums.aa += a[i] * a[i];
+        sums.bb += b[i] * b[i];
+        sums.ab += a[i] * b[i];
+        sums.points++;
+    }
+    return sums;
 }
 
 /* By how many samples b's window begins later than a's; false if the grids are not the same. */
