@@ -9,11 +9,17 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "acts/bench_acts.h"
+#include "acts/setup_acts.h"
 #include "acts/site.h"
+#include "archive/mover.h"
 #include "base/lane.h"
 #include "base/log.h"
 #include "base/secret.h"
 #include "db/db.h"
+#include "deliveries.h"
+#include "dispatch/dispatch.h"
+#include "link_mail.h"
 #include "store/store.h"
 #include "web/web.h"
 
@@ -21,6 +27,7 @@
 #define PASSWORD_JOBS 64
 #define EXPORT_THREADS 2
 #define EXPORT_JOBS 32
+#define SWEEP_MS 5000
 
 struct gateway {
     const struct wp_settings *settings;
@@ -32,7 +39,14 @@ struct gateway {
     struct wp_store *store;
     struct wp_sheet_fonts *fonts;
     struct wp_lane *compute, *passwords, *exports;
+    struct wp_mover *mover;
     struct wp_web *web;
+    struct wp_link_mail *mail;
+    struct wp_deliveries deliveries;
+    struct wp_dispatch *dispatch;
+    bool named, tried_naming;
+    uv_timer_t sweep;
+    bool has_sweep, sweeping;
     uv_signal_t signals[2];
     int signal_count;
 };
@@ -78,6 +92,9 @@ static void on_committed(void *arg)
     struct gateway *gateway = arg;
     if (gateway->web)
         wp_web_committed(gateway->web);
+    if (gateway->mover)
+        wp_mover_kick(gateway->mover);
+    wp_dispatch_kick(gateway->dispatch);
 }
 
 static enum wp_status open_database(struct gateway *gateway, struct wp_error *error)
@@ -94,6 +111,23 @@ static enum wp_status open_database(struct gateway *gateway, struct wp_error *er
 static enum wp_status open_store(struct gateway *gateway, struct wp_error *error)
 {
     return wp_store_open_folder(gateway->settings->data, &gateway->store, error);
+}
+
+/* What acts must know of the site, and what must be in the database before anybody asks. */
+static enum wp_status start_site(struct gateway *gateway, struct wp_error *error)
+{
+    const struct wp_config *config = gateway->settings->config;
+    wp_site.store = gateway->store;
+    wp_site.change_us = wp_config_int(config, "bench", "change");
+    wp_site.silence_us = wp_config_int(config, "bench", "silence");
+    wp_site.open_us = wp_config_int(config, "bench", "open");
+    enum wp_status status = wp_db_write_now(gateway->db, wp_act_start, NULL);
+    return status ? wp_fail(error, status, "The site's settings could not be written.") : WP_OK;
+}
+
+static enum wp_status load_fonts(struct gateway *gateway, struct wp_error *error)
+{
+    return wp_sheet_fonts_new(NULL, &gateway->fonts, error);
 }
 
 static enum wp_status load_certificate(struct gateway *gateway, struct wp_error *error)
@@ -142,6 +176,11 @@ static void make_url(const struct gateway *gateway, const char *host, char url[2
              gateway->settings->plain ? "http" : "https", host, wp_web_port(gateway->web));
 }
 
+static enum wp_status start_mover(struct gateway *gateway, struct wp_error *error)
+{
+    return wp_mover_start(gateway->db, gateway->store, &gateway->mover, error);
+}
+
 /* As agents and browsers reach us: what is set, else what we listen on; a wildcard address becomes
  * the machine's name. */
 static void name_site(struct gateway *gateway)
@@ -156,7 +195,15 @@ static void name_site(struct gateway *gateway)
         snprintf(wp_site.public_url, sizeof wp_site.public_url, "%s", set);
     else
         make_url(gateway, anywhere ? machine : host, wp_site.public_url);
-    wp_site.store = gateway->store;
+}
+
+static void send_link(void *arg, const struct wp_link_wanted *wanted)
+{
+    struct gateway *gateway = arg;
+    if (gateway->mail)
+        wp_link_mail_send(gateway->mail, wanted);
+    else
+        wp_log(WP_LOG_WARN, "mail", "a sign-in link was asked for, but mail is not set up");
 }
 
 static enum wp_status start_web(struct gateway *gateway, struct wp_error *error)
@@ -169,6 +216,8 @@ static enum wp_status start_web(struct gateway *gateway, struct wp_error *error)
         .passwords = gateway->passwords,
         .exports = gateway->exports,
         .fonts = gateway->fonts,
+        .send_link = send_link,
+        .arg = gateway,
         .folder = settings->data,
         .host = settings->host,
         .port = settings->port,
@@ -182,6 +231,67 @@ static enum wp_status start_web(struct gateway *gateway, struct wp_error *error)
     if (!status)
         name_site(gateway);
     return status;
+}
+
+static void done_name(void *job, enum wp_status status)
+{
+    struct gateway *gateway = job;
+    gateway->tried_naming = true;
+    gateway->named = status == WP_OK;
+}
+
+/* The port is known: join strings made without us, and our own, carry the address. */
+static enum wp_status record_name(struct gateway *gateway, struct wp_error *error)
+{
+    enum wp_status status = wp_db_write(gateway->db, wp_act_named, done_name, gateway);
+    while (!status && !gateway->tried_naming)
+        uv_run(&gateway->loop, UV_RUN_ONCE);
+    return gateway->named ? WP_OK
+                          : wp_fail(error, status ? status : WP_IO,
+                                    "The gateway's address could not be recorded.");
+}
+
+static enum wp_status start_dispatch(struct gateway *gateway, struct wp_error *error)
+{
+    gateway->deliveries.db = gateway->db;
+    gateway->deliveries.fonts = gateway->fonts;
+    struct wp_dispatch_options options = {.render = wp_deliveries_render,
+                                          .arg = &gateway->deliveries,
+                                          .post = wp_link_mail_options(gateway->mail)};
+    wp_delivery_set_hook(wp_deliveries_tell);
+    return wp_dispatch_start(gateway->db, &gateway->loop, &options, &gateway->dispatch, error);
+}
+
+static enum wp_status start_mail(struct gateway *gateway, struct wp_error *error)
+{
+    return wp_link_mail_new(gateway->settings->config, wp_site.public_url, &gateway->loop,
+                            &gateway->mail, error);
+}
+
+static void done_sweep(void *job, enum wp_status status)
+{
+    struct gateway *gateway = job;
+    gateway->sweeping = false;
+    if (status)
+        wp_log(WP_LOG_WARN, "gateway", "sweep: %s", wp_status_name(status));
+}
+
+static void on_sweep(uv_timer_t *timer)
+{
+    struct gateway *gateway = timer->data;
+    if (!gateway->sweeping)
+        gateway->sweeping = wp_db_write(gateway->db, wp_act_sweep, done_sweep, gateway) == WP_OK;
+}
+
+/* What is due by time alone: spectra nobody touched are kept. */
+static enum wp_status start_sweep(struct gateway *gateway, struct wp_error *error)
+{
+    (void)error;
+    uv_timer_init(&gateway->loop, &gateway->sweep);
+    gateway->sweep.data = gateway;
+    gateway->has_sweep = true;
+    uv_timer_start(&gateway->sweep, on_sweep, SWEEP_MS, SWEEP_MS);
+    return WP_OK;
 }
 
 static void on_signal(uv_signal_t *handle, int number)
@@ -205,8 +315,9 @@ static enum wp_status watch_signals(struct gateway *gateway, struct wp_error *er
 /* ---- start, run, stop ---- */
 
 static enum wp_status (*const parts[])(struct gateway *, struct wp_error *) = {
-    prepare_process, make_folder,    open_database, open_store,   load_certificate,
-    start_lanes,     start_database, start_web,     watch_signals};
+    prepare_process, make_folder,    open_database,  open_store,   load_certificate, load_fonts,
+    start_site,      start_lanes,    start_database, start_mover,  start_web,        record_name,
+    start_mail,      start_dispatch, start_sweep,    watch_signals};
 
 static void close_left(uv_handle_t *handle, void *arg)
 {
@@ -220,12 +331,21 @@ static void stop(struct gateway *gateway)
 {
     for (int i = 0; i < gateway->signal_count; i++)
         uv_close((uv_handle_t *)&gateway->signals[i], NULL);
-    wp_web_stop(gateway->web);
-    gateway->web = NULL;
+    if (gateway->has_sweep)
+        uv_close((uv_handle_t *)&gateway->sweep, NULL);
+    struct wp_web *web = gateway->web;
+    gateway->web = NULL; /* commits are no news any more */
+    wp_web_stop(web);
+    wp_dispatch_stop(gateway->dispatch);
+    gateway->dispatch = NULL;
+    wp_link_mail_free(gateway->mail);
     wp_lane_free(gateway->exports);
     wp_lane_free(gateway->compute);
     wp_lane_free(gateway->passwords);
+    wp_mover_stop(gateway->mover);
+    gateway->mover = NULL;
     wp_db_close(gateway->db);
+    wp_sheet_fonts_free(gateway->fonts);
     if (gateway->store)
         gateway->store->ops->free(gateway->store);
     wp_tls_release(&gateway->tls);

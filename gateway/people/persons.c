@@ -76,12 +76,13 @@ enum wp_status wp_person_set_password(struct wp_txn *txn, int64_t person, const 
                       person);
 }
 
-enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, size_t room)
+/* One text of one person's row. */
+static enum wp_status read_text(struct wp_sql *sql, const char *query, int64_t person, char *text,
+                                size_t room)
 {
     struct wp_rows rows;
     text[0] = '\0';
-    enum wp_status status = wp_sql_query(
-        sql, &rows, "SELECT trim(given || ' ' || family) FROM person WHERE id = ?", "i", person);
+    enum wp_status status = wp_sql_query(sql, &rows, query, "i", person);
     if (status)
         return status;
     bool found = wp_rows_next(&rows);
@@ -89,6 +90,18 @@ enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, si
         (void)snprintf(text, room, "%s", wp_rows_text(&rows, 0));
     status = wp_rows_end(&rows);
     return status ? status : found ? WP_OK : WP_NOT_FOUND;
+}
+
+enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, size_t room)
+{
+    return read_text(sql, "SELECT trim(given || ' ' || family) FROM person WHERE id = ?", person,
+                     text, room);
+}
+
+enum wp_status wp_person_email(struct wp_sql *sql, int64_t person, char *text, size_t room)
+{
+    return read_text(sql, "SELECT email FROM person WHERE id = ? AND erased_us IS NULL", person,
+                     text, room);
 }
 
 /* A member of the body that must be one of a few words; NULL if absent. */

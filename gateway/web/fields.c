@@ -162,9 +162,9 @@ static void plain_name(const char *name, char *out, size_t room)
     for (char *at = out; *at; at++)
         if (strchr("\"\\/:*?<>|;%", *at))
             *at = '_';
-    if (out[0] == '\0' || out[0] == '.')
+    if (out[0] == '.')
         out[0] = '_';
-    if (out[1] == '\0' && out[0] == '_')
+    if (out[0] == '\0')
         snprintf(out, room, "file");
 }
 

@@ -22,6 +22,7 @@
 struct wp_web;
 struct wp_listener;
 struct wp_events;
+struct wp_readers;
 
 /* One connection, from accept to close. */
 struct wp_peer {
@@ -106,6 +107,7 @@ struct wp_web {
     uv_timer_t retry;
     unsigned open_handles;
     struct wp_lane *disk; /* staging files */
+    struct wp_readers *readers;
     struct wp_events *events;
     struct wp_web_counts counts;
     struct wp_touched {
@@ -185,6 +187,13 @@ enum wp_status wp_load_capture(struct wp_sql *sql, int64_t now, struct wp_reques
 void wp_serve_capture(struct wp_request *request);
 enum wp_status wp_load_brought(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_brought(struct wp_request *request);
+void wp_serve_offer(struct wp_request *request);
+
+enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_document(struct wp_request *request);
+enum wp_status wp_load_section_file(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_section_zip(struct wp_request *request);
+void wp_serve_booklet(struct wp_request *request);
 
 void wp_serve_sign_in(struct wp_request *request);
 void wp_serve_sign_in_link(struct wp_request *request);

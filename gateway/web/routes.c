@@ -3,9 +3,10 @@
 
 #include "acts/bench_acts.h"
 #include "acts/setup_acts.h"
+#include "dispatch/dispatch.h"
 #include "request.h"
 #include "views/bench.h"
-#include "views/measurements.h"
+#include "views/lists.h"
 
 /* clang-format off */
 #define S WP_ROLE_STUDENT
@@ -50,10 +51,12 @@ const struct wp_route wp_routes[] = {
     {GET(V1 "/events"), ANY(ANYBODY | BENCH), LOADED(wp_load_events, wp_serve_events), SAYS "live events; each topic has its own rule"},
 
     /* signing in */
+    {GET(V1 "/me"), PUBLIC, VIEW(wp_view_me), SAYS "who one is"},
     {POST(V1 "/sign-in"), PUBLIC, HANDLER(wp_serve_sign_in), JSON, .flags = WP_ROUTE_COOKIES, SAYS "sign in by password"},
     {POST(V1 "/sign-in/link"), PUBLIC, HANDLER(wp_serve_sign_in_link), JSON, SAYS "ask for a mailed link"},
     {POST(V1 "/sign-in/token"), PUBLIC, ACT(wp_act_link_use), .flags = WP_ROUTE_COOKIES, SAYS "sign in by a mailed link"},
     {POST(V1 "/sign-out"), ANY(ANYBODY), ACT(wp_act_sign_out), .flags = WP_ROUTE_COOKIES, SAYS "sign out"},
+    {GET(V1 "/me/sessions"), ANY(ANYBODY), VIEW(wp_view_sessions), SAYS "where one is signed in"},
     {DELETE(V1 "/me/sessions"), ANY(ANYBODY), ACT(wp_act_sign_out_everywhere), .flags = WP_ROUTE_COOKIES, SAYS "sign out everywhere"},
 
     /* agents */
@@ -61,6 +64,7 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/agents/heartbeat"), ANY(AGENT), ACT(wp_act_agent_heartbeat), SAYS "an agent says how it is"},
     {POST(V1 "/agents/events"), ANY(AGENT), ACT(wp_act_agent_events), SAYS "an agent tells of other files and troubles"},
     {POST(V1 "/captures"), ANY(AGENT), LOADED(wp_load_capture, wp_serve_capture), .body = WP_BODY_FILE, SAYS "an agent sends a file"},
+    {POST(V1 "/captures/offer"), ANY(AGENT), HANDLER(wp_serve_offer), JSON, .body_most = 512 * 1024, SAYS "an agent asks which files are wanted"},
     {POST(V1 "/instruments/:id/captures"), INSTRUMENT(I | T | A), LOADED(wp_load_brought, wp_serve_brought), .body = WP_BODY_FILE, SAYS "staff bring a file by hand"},
 
     /* the bench */
@@ -76,12 +80,23 @@ const struct wp_route wp_routes[] = {
     /* one's own measurements */
     {GET(V1 "/me/measurements"), ANY(S), VIEW(wp_view_inbox), SAYS "one's own spectra"},
     {GET(V1 "/measurements/:id"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), VIEW(wp_view_measurement), SAYS "one measurement"},
+    {GET(V1 "/measurements/:id/sheet.pdf"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), LOADED(wp_load_document, wp_serve_document), SAYS "the labelled sheet as PDF"},
+    {GET(V1 "/measurements/:id/sheet.png"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), LOADED(wp_load_document, wp_serve_document), SAYS "the sheet as a picture"},
+    {GET(V1 "/measurements/:id/sheet.svg"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), LOADED(wp_load_document, wp_serve_document), SAYS "the sheet as SVG"},
+    {GET(V1 "/measurements/:id/points"), MEASUREMENT(S | D | I | M | T | A | BENCH | C), LOADED(wp_load_document, wp_serve_document), SAYS "the curve for the plot"},
+    {GET(V1 "/measurements/:id/file"), MEASUREMENT(S | D | I | T | A | C), LOADED(wp_load_document, wp_serve_document), SAYS "the original bytes"},
+    {GET(V1 "/measurements/:id/jcamp"), MEASUREMENT(S | D | I | M | T | A | C), LOADED(wp_load_document, wp_serve_document), SAYS "the spectrum as JCAMP-DX"},
+    {GET(V1 "/measurements/:id/csv"), MEASUREMENT(S | D | I | M | T | A | C), LOADED(wp_load_document, wp_serve_document), SAYS "the spectrum as CSV"},
     {GET(V1 "/find"), ANY(ANYBODY), VIEW(wp_view_find), SAYS "a measurement by its accession number"},
     {POST(V1 "/claims"), ANY(S | BENCH), ACT(wp_act_claim), SAYS "claim a spectrum by the code on its sheet"},
     {POST(V1 "/measurements/:id/counts"), MEASUREMENT(S | I | BENCH), ACT(wp_act_counts), SAYS "this one for the report"},
     {POST(V1 "/measurements/:id/print"), MEASUREMENT(S | D | I | T | A | BENCH), ACT(wp_act_print), SAYS "print the sheet"},
 
     /* staff */
+    {GET(V1 "/sections"), ANY(S | D | I | M | T | A | C), VIEW(wp_view_sections), SAYS "one's sections"},
+    {GET(V1 "/sections/:id/grid"), SECTION(D | I | M | T | A | C), VIEW(wp_view_grid), SAYS "students and experiments of a section"},
+    {GET(V1 "/sections/:id/zip"), SECTION(I | A | C), LOADED(wp_load_section_file, wp_serve_section_zip), SAYS "a section's files as a ZIP, for marking"},
+    {GET(V1 "/sections/:id/booklet.pdf"), SECTION(I | A | C), LOADED(wp_load_section_file, wp_serve_booklet), SAYS "a section's sheets as one PDF"},
     {GET(V1 "/unclaimed"), ANY(D | I | T | A | C), VIEW(wp_view_unclaimed), SAYS "spectra without a person"},
     {GET(V1 "/notices"), ANY(D | I | T | A | C), VIEW(wp_view_notices), SAYS "what staff should look at"},
     {GET(V1 "/unread"), ANY(I | T | A | C), VIEW(wp_view_unread), SAYS "files that are no spectrum"},
@@ -90,11 +105,32 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/notices/:id/settle"), ANY(D | I | T | A | C), ACT(wp_act_notice_settle), SAYS "settle a notice"},
 
     /* instruments and set-up */
+    {GET(V1 "/fleet"), ANY(D | I | T | A | C), VIEW(wp_view_fleet), SAYS "instruments, agents, printers"},
+    {GET(V1 "/instruments"), ANY(D | I | T | A | C), VIEW(wp_view_instruments), SAYS "the instruments"},
+    {GET(V1 "/people"), ANY(I | T | A | C), VIEW(wp_view_people), SAYS "find persons"},
+    {GET(V1 "/courses"), ANY(D | I | T | A | C), VIEW(wp_view_courses), SAYS "courses, sections, experiments, meetings"},
+    {GET(V1 "/ledger"), ANY(A | C), VIEW(wp_view_ledger), SAYS "who did what"},
     {POST(V1 "/instruments"), ANY(A | C), ACT(wp_act_instrument_add), .flags = WP_ROUTE_CREATED, SAYS "add an instrument"},
     {PATCH(V1 "/instruments/:id"), INSTRUMENT(T | A | C), ACT(wp_act_instrument_change), SAYS "change an instrument"},
     {POST(V1 "/instruments/:id/join-code"), INSTRUMENT(A | C), ACT(wp_act_join_code), SAYS "a join string for an agent"},
     {POST(V1 "/instruments/:id/bench-code"), INSTRUMENT(T | A | C), ACT(wp_act_bench_code), SAYS "a code that enrols a bench device"},
     {POST(V1 "/instruments/:id/pause"), INSTRUMENT(BENCH | I | T | A | C), ACT(wp_act_instrument_pause), SAYS "not teaching: pause"},
+    {GET(V1 "/printers"), ANY(D | I | T | A | C), VIEW(wp_printer_view_list), SAYS "the printers"},
+    {POST(V1 "/printers"), ANY(T | A | C), ACT(wp_printer_act_add), .flags = WP_ROUTE_CREATED, SAYS "add a printer"},
+    {PATCH(V1 "/printers/:id"), ANY(T | A | C), ACT(wp_printer_act_change), SAYS "change a printer"},
+    {POST(V1 "/printers/:id/pause"), ANY(T | A | C), ACT(wp_printer_act_pause), SAYS "send nothing new there"},
+    {POST(V1 "/printers/:id/drain"), ANY(T | A | C), ACT(wp_printer_act_drain), SAYS "finish, then pause"},
+    {POST(V1 "/printers/:id/resume"), ANY(T | A | C), ACT(wp_printer_act_resume), SAYS "send there again"},
+    {POST(V1 "/printers/:id/remove"), ANY(T | A | C), ACT(wp_printer_act_remove), SAYS "remove a printer"},
+    {GET(V1 "/deliveries"), ANY(D | I | T | A | C), VIEW(wp_delivery_view_list), SAYS "sheets on their way"},
+    {GET(V1 "/deliveries/:id"), ANY(D | I | T | A | C), VIEW(wp_delivery_view_one), SAYS "one sheet's way"},
+    {POST(V1 "/deliveries/:id/retry"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_retry), SAYS "send a sheet again"},
+    {POST(V1 "/deliveries/:id/redirect"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_redirect), SAYS "to another printer"},
+    {POST(V1 "/deliveries/:id/cancel"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_cancel), SAYS "do not print"},
+    {POST(V1 "/deliveries/:id/answer"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_answer), SAYS "print in another room, or not"},
+    {POST(V1 "/deliveries/:id/resolve"), ANY(D | I | T | A | C), ACT(wp_delivery_act_resolve), SAYS "whether an uncertain sheet was printed"},
+    {GET(V1 "/me/mail"), ANY(S | D | I), VIEW(wp_mail_view_choice), SAYS "how one's sheets are mailed"},
+    {POST(V1 "/me/mail"), ANY(S | D | I), ACT(wp_mail_act_choose), SAYS "choose how sheets are mailed"},
     {POST(V1 "/agents/:id/revoke"), ANY(T | A | C), ACT(wp_act_agent_revoke), SAYS "an agent's token ends"},
     {POST(V1 "/people"), ANY(A | C), HANDLER(wp_serve_person_put), JSON, SAYS "add or change a person"},
     {POST(V1 "/courses"), ANY(A | C), ACT(wp_act_course_put), SAYS "add or change a course"},

@@ -8,6 +8,7 @@
 #include "base/log.h"
 #include "listener.h"
 #include "live.h"
+#include "readers.h"
 #include "request.h"
 #include "stream.h"
 
@@ -76,7 +77,8 @@ static enum wp_status start_parts(struct wp_web *web, struct wp_error *error)
         return status;
     web->disk = wp_lane_new(web->options.loop, "staging", 2, DISK_JOBS);
     web->events = wp_events_new(web);
-    if (!web->disk || !web->events)
+    web->readers = wp_readers_new(web->options.db);
+    if (!web->disk || !web->events || !web->readers)
         return wp_fail(error, WP_NO_MEMORY, "There is no memory for the HTTP server.");
     status = wp_listener_tcp(web, &web->listeners[0], error);
     if (!status)
@@ -127,6 +129,13 @@ static bool any_left(const struct wp_web *web, bool lanes_only)
     return wp_events_busy(web->events);
 }
 
+/* Downloads that nobody takes any more end at their next write. */
+static void let_exports_end(struct wp_web *web)
+{
+    while (wp_lane_load(web->options.exports) > 0)
+        uv_run(web->options.loop, UV_RUN_ONCE);
+}
+
 static void on_handle_closed(uv_handle_t *handle)
 {
     ((struct wp_web *)handle->data)->open_handles--;
@@ -163,6 +172,8 @@ void wp_web_stop(struct wp_web *web)
     wp_lane_free(web->disk);
     for (int i = 0; i < 2; i++)
         wp_listener_free(web->listeners[i]);
+    let_exports_end(web);
+    wp_readers_free(web->readers);
     wp_events_free(web->events);
     uv_close((uv_handle_t *)&web->tick, on_handle_closed);
     uv_close((uv_handle_t *)&web->retry, on_handle_closed);

@@ -7,8 +7,11 @@
 
 #include "acts/intake.h"
 #include "base/clock.h"
-#include "capture_fields.h"
 #include "request.h"
+#include "wire/messages.h"
+
+#define RECEIPT_MOST 4096
+#define OFFERED_MOST (64 * 1024)
 
 struct upload {
     struct wp_intake intake; /* first: jobs get its address */
@@ -56,28 +59,32 @@ enum wp_status wp_load_brought(struct wp_sql *sql, int64_t now, struct wp_reques
 
 /* ---- the receipt ---- */
 
-static void add_ledger(cJSON *json, const struct wp_ledger_head *head)
+static void fill_receipt(const struct wp_intake *intake, struct wp_wire_receipt *receipt)
 {
-    char hash[2 * WP_LEDGER_HASH + 1];
-    wp_hex_encode(head->hash, sizeof head->hash, hash);
-    cJSON *ledger = cJSON_AddObjectToObject(json, "ledger");
-    cJSON_AddNumberToObject(ledger, "number", (double)head->number);
-    cJSON_AddStringToObject(ledger, "hash", hash);
+    receipt->number = intake->number;
+    wp_hex_encode(intake->digest, sizeof intake->digest, receipt->sha256);
+    snprintf(receipt->receipt, sizeof receipt->receipt, "%" PRId64, intake->receipt);
+    receipt->known = intake->known;
+    receipt->ledger.number = intake->head.number;
+    wp_hex_encode(intake->head.hash, sizeof intake->head.hash, receipt->ledger.hash);
 }
 
-static cJSON *make_receipt(const struct wp_intake *intake)
+static void send_receipt(struct wp_request *request, const struct wp_intake *intake)
 {
-    char digest[WP_SHA256_HEX];
-    char receipt[32];
-    wp_hex_encode(intake->digest, sizeof intake->digest, digest);
-    snprintf(receipt, sizeof receipt, "%" PRId64, intake->receipt);
-    cJSON *json = cJSON_CreateObject();
-    cJSON_AddNumberToObject(json, "number", (double)intake->number);
-    cJSON_AddStringToObject(json, "sha256", digest);
-    cJSON_AddStringToObject(json, "receipt", receipt);
-    cJSON_AddBoolToObject(json, "known", intake->known);
-    add_ledger(json, &intake->head);
-    return json;
+    struct wp_wire_receipt receipt = {0};
+    struct wp_bytes text;
+    wp_bytes_init(&text, RECEIPT_MOST);
+    fill_receipt(intake, &receipt);
+    enum wp_status status = wp_wire_receipt_put(&receipt, &text);
+    size_t size = 0;
+    char *taken = wp_bytes_take(&text, &size);
+    if (!status) {
+        wp_reply_text(request, intake->repeated ? MHD_HTTP_OK : MHD_HTTP_CREATED, NULL, taken,
+                      size);
+        return;
+    }
+    free(taken);
+    wp_reply_problem(request, status, NULL);
 }
 
 static void done_take(void *job, enum wp_status status)
@@ -86,15 +93,10 @@ static void done_take(void *job, enum wp_status status)
     struct wp_request *request = upload->request;
     if (upload->intake.adopt) /* it lies in the store now, or will be found there */
         request->body.path[0] = '\0';
-    if (status) {
+    if (status)
         wp_reply_problem(request, status, &upload->intake.error);
-        return;
-    }
-    cJSON *json = make_receipt(&upload->intake);
-    char *text = cJSON_PrintUnformatted(json);
-    cJSON_Delete(json);
-    wp_reply_text(request, upload->intake.repeated ? MHD_HTTP_OK : MHD_HTTP_CREATED, NULL, text,
-                  text ? strlen(text) : 0);
+    else
+        send_receipt(request, &upload->intake);
 }
 
 /* ---- computing and recording ---- */
@@ -158,15 +160,28 @@ static bool read_digest(struct upload *upload, bool must)
     return false;
 }
 
+static void take_over(const struct wp_wire_capture *capture, struct wp_intake *intake)
+{
+    intake->number = capture->number;
+    snprintf(intake->path, sizeof intake->path, "%s", capture->path);
+    intake->mtime_us = capture->mtime_us;
+    intake->captured_us = capture->captured_us;
+    intake->steady_us = capture->steady_us;
+    snprintf(intake->boot_id, sizeof intake->boot_id, "%s", capture->boot_id);
+    intake->backfill = capture->backfill;
+}
+
 void wp_serve_capture(struct wp_request *request)
 {
     struct upload *upload = request->state;
     const char *field = wp_request_field(request, "Wavepost-Capture");
-    struct wp_error error;
-    if (wp_capture_field(field, &upload->intake, &error)) {
+    struct wp_wire_capture capture;
+    struct wp_error error = {.text = "The field Wavepost-Capture is missing."};
+    if (!field || wp_wire_capture_field_get(field, &capture, &error)) {
         wp_reply_problem_code(request, 400, error.text);
         return;
     }
+    take_over(&capture, &upload->intake);
     if (!read_digest(upload, true))
         return;
     point_to_body(upload);
@@ -193,4 +208,84 @@ void wp_serve_brought(struct wp_request *request)
         return;
     point_to_body(upload);
     start_prepare(request);
+}
+
+/* ---- offers: bytes this agent sent before need not be sent again ---- */
+
+struct offering {
+    struct wp_request *request;
+    struct wp_wire_offer offer;
+    struct wp_wire_offered answer;
+    struct wp_error error;
+};
+
+static enum wp_status offer_one(struct wp_txn *txn, struct offering *offering,
+                                const struct wp_wire_capture *capture)
+{
+    struct wp_intake intake = {.proof = offering->request->proof};
+    struct wp_wire_offered *answer = &offering->answer;
+    take_over(capture, &intake);
+    if (!wp_hex_decode(capture->sha256, intake.digest, sizeof intake.digest))
+        return wp_fail(&offering->error, WP_INVALID, "sha256 must be 64 hexadecimal digits.");
+    enum wp_status status = wp_act_take_capture(txn, &intake);
+    if (status == WP_NOT_FOUND)
+        answer->wanted[answer->wanted_count++] = capture->number;
+    else if (!status)
+        fill_receipt(&intake, &answer->receipts[answer->receipt_count++]);
+    else
+        offering->error = intake.error;
+    wp_intake_release(&intake);
+    return status == WP_NOT_FOUND ? WP_OK : status;
+}
+
+static enum wp_status run_offer(struct wp_txn *txn, void *job)
+{
+    struct offering *offering = job;
+    offering->answer.receipt_count = offering->answer.wanted_count = 0;
+    enum wp_status status = WP_OK;
+    for (size_t i = 0; i < offering->offer.count && !status; i++)
+        status = offer_one(txn, offering, &offering->offer.captures[i]);
+    return status;
+}
+
+static void done_offer(void *job, enum wp_status status)
+{
+    struct offering *offering = job;
+    struct wp_request *request = offering->request;
+    struct wp_bytes text;
+    wp_bytes_init(&text, OFFERED_MOST);
+    if (!status)
+        status = wp_wire_offered_put(&offering->answer, &text);
+    if (status) {
+        wp_bytes_release(&text);
+        wp_reply_problem(request, status, &offering->error);
+        return;
+    }
+    size_t size = 0;
+    char *taken = wp_bytes_take(&text, &size);
+    wp_reply_text(request, MHD_HTTP_OK, NULL, taken, size);
+}
+
+static void start_offer(struct wp_request *request)
+{
+    if (wp_db_write(request->web->options.db, run_offer, done_offer, request->state))
+        wp_job_park(request, start_offer);
+}
+
+void wp_serve_offer(struct wp_request *request)
+{
+    struct offering *offering = calloc(1, sizeof *offering);
+    if (!offering) {
+        wp_reply_problem(request, WP_NO_MEMORY, NULL);
+        return;
+    }
+    offering->request = request;
+    request->state = offering;
+    request->state_free = free;
+    const struct wp_bytes *body = &request->body.memory;
+    if (wp_wire_offer_get(body->data ? body->data : "", body->size, &offering->offer,
+                          &offering->error))
+        wp_reply_problem_code(request, 400, offering->error.text);
+    else
+        start_offer(request);
 }

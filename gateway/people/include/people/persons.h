@@ -28,6 +28,8 @@ enum wp_status wp_person_set_password(struct wp_txn *txn, int64_t person, const 
 
 /* "Maya Rowan" in `text`; "" for somebody erased. */
 enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, size_t room);
+/* The address mails go to; "" if there is none. WP_NOT_FOUND: no such person. */
+enum wp_status wp_person_email(struct wp_sql *sql, int64_t person, char *text, size_t room);
 
 /* Adds by code, or changes what is given; ids of those that exist stay. NULL texts stay as they
  * are. */

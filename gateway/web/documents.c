@@ -1,0 +1,156 @@
+/* One measurement as a file: sheet, original bytes, JCAMP-DX, CSV, points for the plot. Drawn on
+ * the compute lane with a reading connection of its own. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "acts/render.h"
+#include "readers.h"
+#include "request.h"
+#include "views/measurements.h"
+
+#define DOCUMENT_MOST ((size_t)512 * 1024 * 1024) /* an original may be as large as a capture */
+
+enum kind { SHEET_PDF, SHEET_PNG, SHEET_SVG, ORIGINAL, JCAMP, CSV, POINTS };
+
+struct document {
+    struct wp_request *request;
+    enum kind kind;
+    int64_t measurement;
+    bool hide_names;
+    char name[WP_NAME_ROOM];
+    struct wp_bytes bytes;
+    enum wp_status status;
+    struct wp_error error;
+};
+
+static const struct {
+    const char *end; /* of the route's path */
+    enum kind kind;
+    const char *type;
+    const char *extension;
+    bool attachment;
+} kinds[] = {{"/sheet.pdf", SHEET_PDF, "application/pdf", "pdf", false},
+             {"/sheet.png", SHEET_PNG, "image/png", "png", false},
+             {"/sheet.svg", SHEET_SVG, "image/svg+xml", "svg", false},
+             {"/file", ORIGINAL, "application/octet-stream", "", true},
+             {"/jcamp", JCAMP, "chemical/x-jcamp-dx", "jdx", true},
+             {"/csv", CSV, "text/csv; charset=utf-8", "csv", true},
+             {"/points", POINTS, "application/json", "", false}};
+
+static enum kind kind_of(const struct wp_route *route)
+{
+    const char *end = strrchr(route->path, '/');
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
+        if (!strcmp(kinds[i].end, end))
+            return kinds[i].kind;
+    return POINTS;
+}
+
+static void free_document(void *state)
+{
+    struct document *document = state;
+    wp_bytes_release(&document->bytes);
+    free(document);
+}
+
+/* The accession number names the file; whether names are hidden is the view's to say. */
+enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request)
+{
+    (void)now;
+    struct document *document = calloc(1, sizeof *document);
+    cJSON *about = NULL;
+    if (!document)
+        return WP_NO_MEMORY;
+    request->state = document;
+    request->state_free = free_document;
+    document->request = request;
+    document->kind = kind_of(request->route);
+    wp_bytes_init(&document->bytes, DOCUMENT_MOST);
+    if (!wp_ask_param_int(&request->ask, 0, &document->measurement))
+        return WP_NOT_FOUND;
+    enum wp_status status = wp_measurement_json(sql, &request->who, document->measurement, &about);
+    const char *accession = cJSON_GetStringValue(cJSON_GetObjectItem(about, "accession"));
+    document->hide_names = cJSON_IsTrue(cJSON_GetObjectItem(about, "hidden"));
+    if (!status)
+        snprintf(document->name, sizeof document->name, "%s.%s", accession ? accession : "sheet",
+                 kinds[document->kind].extension);
+    cJSON_Delete(about);
+    if (!status && document->hide_names && document->kind == ORIGINAL)
+        status = wp_fail(&request->error, WP_DENIED, "The original file may carry a name.");
+    return status;
+}
+
+/* ---- drawing ---- */
+
+static enum wp_status draw_sheet(struct document *document, struct wp_sql *sql)
+{
+    static const enum wp_sheet_format formats[] = {WP_SHEET_PDF, WP_SHEET_PNG, WP_SHEET_SVG};
+    const struct wp_ask *ask = &document->request->ask;
+    const char *paper = wp_ask_text(ask, "paper");
+    struct wp_render what = {.measurement = document->measurement,
+                             .format = formats[document->kind],
+                             .large_print = wp_ask_flag(ask, "large_print"),
+                             .letter = paper && !strcmp(paper, "letter"),
+                             .hide_names = document->hide_names};
+    return wp_render_sheet(sql, document->request->web->options.fonts, &what, &document->bytes,
+                           &document->error);
+}
+
+static enum wp_status draw(struct document *document, struct wp_sql *sql)
+{
+    switch (document->kind) {
+    case SHEET_PDF:
+    case SHEET_PNG:
+    case SHEET_SVG:
+        return draw_sheet(document, sql);
+    case ORIGINAL:
+        return wp_render_file(sql, document->measurement, &document->bytes, document->name,
+                              &document->error);
+    case JCAMP:
+        return wp_render_jcamp(sql, document->measurement, &document->bytes, &document->error);
+    case CSV:
+        return wp_render_csv(sql, document->measurement, &document->bytes, &document->error);
+    case POINTS:
+        break;
+    }
+    return wp_render_points(sql, document->measurement, &document->bytes, &document->error);
+}
+
+static void work_draw(void *job)
+{
+    struct document *document = job;
+    struct wp_readers *readers = document->request->web->readers;
+    struct wp_sql *sql = NULL;
+    document->status = wp_readers_take(readers, &sql, &document->error);
+    if (document->status)
+        return;
+    document->status = draw(document, sql);
+    wp_readers_give(readers, sql);
+}
+
+static void done_draw(void *job, bool ran)
+{
+    struct document *document = job;
+    struct wp_request *request = document->request;
+    if (!ran || document->status) {
+        wp_reply_problem(request, ran ? document->status : WP_RETRY, &document->error);
+        return;
+    }
+    size_t size = 0;
+    const char *type = kinds[document->kind].type;
+    char *data = wp_bytes_take(&document->bytes, &size);
+    if (document->kind == POINTS)
+        wp_reply_text(request, MHD_HTTP_OK, type, data, size);
+    else
+        wp_reply_document(request, type,
+                          kinds[document->kind].attachment ||
+                              wp_ask_flag(&request->ask, "download"),
+                          document->name, data, size);
+}
+
+void wp_serve_document(struct wp_request *request)
+{
+    if (wp_lane_submit(request->web->options.compute, work_draw, done_draw, request->state))
+        wp_job_park(request, wp_serve_document);
+}
