@@ -94,6 +94,9 @@ struct call *http_call_new(struct wp_http *http, wp_http_done done, void *arg)
     if (http->pin_only) {
         curl_easy_setopt(easy, CURLOPT_SSL_VERIFYPEER, 0L);
         curl_easy_setopt(easy, CURLOPT_SSL_VERIFYHOST, 0L);
+        /* Else each connection would read the system's authorities, some megabytes, for nothing. */
+        curl_easy_setopt(easy, CURLOPT_CAINFO, NULL);
+        curl_easy_setopt(easy, CURLOPT_CAPATH, NULL);
         /* A resumed session shows no certificate, so that there would be nothing to compare. */
         curl_easy_setopt(easy, CURLOPT_SSL_SESSIONID_CACHE, 0L);
     }
