@@ -31,7 +31,9 @@ static void verdict(struct wp_html *html, const cJSON *measurement)
                           "stroke-width=\"2\" aria-hidden=\"true\">");
         wp_html_raw(html, shapes[i].shape);
         wp_html_raw(html, "</svg>");
+        wp_html_raw(html, "<span class=\"words\">");
         wp_html_text(html, wp_member_text(measurement, "verdict_words"));
+        wp_html_raw(html, "</span>");
         wp_html_raw(html, "</span>");
     }
 }

@@ -3,7 +3,7 @@
 
 import { get, post } from './api.js';
 import { act, announce, field, fill, formValues, h, select, showProblem, whenSubmitted } from './dom.js';
-import { KINDS, PLATES, PREPARATIONS } from './words.js';
+import { KINDS, PLATES, PREPARATIONS, section as sectionName } from './words.js';
 
 /** One tap for each suggested person. */
 export function suggestions(m, done) {
@@ -18,7 +18,7 @@ export function suggestions(m, done) {
 async function choose(m, place, done) {
   const { sections } = await get('/sections');
   const wanted = m.section?.id ?? sections.find((s) => s.now)?.id ?? sections[0]?.id;
-  const which = select('section', sections.map((s) => [s.id, `${s.course} · ${s.code}`]), wanted);
+  const which = select('section', sections.map((s) => [s.id, sectionName(s)]), wanted);
   const rest = h('div', { class: 'wide fields' });
   const load = async () => {
     if (!which.value) return;

@@ -5,7 +5,7 @@ import { KINDS, PLATES, PREPARATIONS } from './words.js';
 
 const FILTER_FROM = 16;
 
-export const sectionText = (s) => [s.course, s.code].filter(Boolean).join(' · ');
+export const sectionText = (s) => [s.course, s.code && `section ${s.code}`].filter(Boolean).join(', ');
 
 /** The roster of a section as buttons; typing letters narrows it, Enter takes the only one left. */
 export function rosterPicker(sections, wanted, picked, { guest } = {}) {

@@ -46,7 +46,7 @@ function sums(data) {
     const states = data.students.map((s) => cellState(cellsOf(s, e)));
     const n = (state) => states.filter((s) => s === state).length;
     const fine = n('usable') + n('note');
-    return h('div', { class: 'card' }, h('h3', e.code), h('div', h('strong', `${fine} of ${states.length}`), ' have a usable one'),
+    return h('div', { class: 'card' }, h('div', { class: 'name' }, e.code, ' ', e.title), h('div', h('strong', `${fine} of ${states.length}`), ' have a usable one'),
       h('div', { class: 'soft' }, `${n('again')} should run again, ${n('none')} nothing yet`));
   }));
 }

@@ -28,7 +28,7 @@ export async function roster(main, [course, section]) {
     announce(done.applied ? 'The roster is applied.' : 'Nothing was applied.');
   }, { kind: 'primary' });
   const failed = (problem) => showProblem(problem, outcome);
-  fill(main, h('p', h('a', { href: `#/courses/${encodeURIComponent(course)}` }, `← ${course}`)), h('h1', `Roster of ${course} · ${section}`),
+  fill(main, h('p', h('a', { href: `#/courses/${encodeURIComponent(course)}` }, `← ${course}`)), h('h1', `Roster of ${course}, section ${section}`),
     h('p', 'CSV with a first line that names the columns, in any order: ', h('code', 'login, given, family, email, number, alias'), '. Only login and one of the names are needed.'),
     h('div', { class: 'fields' }, field('A file', file)), field('or paste it', text),
     h('div', { class: 'row' }, act('Show what would change', async () => {

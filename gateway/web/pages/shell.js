@@ -23,7 +23,7 @@ export const home = (me) => (PLACES.find((place) => has(me, ...place.roles)) || 
 
 export const brand = () => h('a', { class: 'brand', href: '/' },
   svg('svg', { viewBox: '0 0 34 22', fill: 'none', stroke: 'currentColor', 'stroke-width': 2.4, 'aria-hidden': 'true' },
-    svg('path', { d: 'M1 4h6c2 0 2 13 3.5 13S12 4 15 4s2.500 16 4 16 1.500-16 4-16h2c2 0 1.500 8 3 8s1-8 5-8' })),
+    svg('path', { d: 'M1 4h6c2 0 2 13 3.5 13S12 4 15 4s2.5 16 4 16 1.5-16 4-16h2c2 0 1.5 8 3 8s1-8 5-8' })),
   'Wavepost');
 
 async function signOut() {

@@ -50,7 +50,7 @@ function deliveries(m) {
   const list = m.deliveries || [];
   return h('section', { 'aria-labelledby': 'sent' }, h('h2', { id: 'sent' }, 'Printed and mailed'),
     list.length === 0 ? h('p', { class: 'soft' }, 'Not printed and not mailed. It is in the inbox.')
-      : h('ul', { class: 'plain' }, list.map((d) => h('li', deliveryKind(d), ' ', deliveryState(d), ' ',
+      : h('ul', { class: 'plain' }, list.map((d) => h('li', deliveryState(d), ' ', d.state !== 'done' && `${deliveryKind(d)}: `,
         h('span', { class: 'soft' }, [d.printer, d.reason].filter(Boolean).join(' · '), ' ', moment(d.changed_us))))));
 }
 

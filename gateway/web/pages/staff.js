@@ -8,11 +8,11 @@ import { grid } from './grid.js';
 import { frameFor, has, router, tabBar } from './shell.js';
 import { showSpectrum } from './spectrum.js';
 import { notices, unclaimed, unread } from './staff-lists.js';
-import { plural } from './words.js';
+import { plural, section as sectionName } from './words.js';
 
 function sectionCard(s) {
   return h('a', { class: 'card', href: `#/grid/${s.id}` },
-    h('h3', `${s.course} · ${s.code}`), s.title && h('p', s.title),
+    h('h3', sectionName(s)), s.title && h('p', s.title),
     h('p', { class: 'soft' }, [s.now && 'now', plural(s.students ?? 0, 'student'), s.place, [].concat(s.instructors || []).map((i) => i.name || i).join(', ')].filter(Boolean).join(' · ')));
 }
 

@@ -20,7 +20,8 @@ export function shape(kind) {
 export const mark = (kind, text) => h('span', { class: `mark ${kind}` }, shape(kind), text);
 
 export const VERDICT = { usable: 'Usable', note: 'Usable, with a note', again: 'Better run again' };
-export const verdictWords = (m) => m.verdict_words || VERDICT[m.verdict] || 'Not judged';
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+export const verdictWords = (m) => capital(m.verdict_words || VERDICT[m.verdict] || 'Not judged');
 export const verdict = (m) => mark(VERDICT[m.verdict] ? m.verdict : 'none', verdictWords(m));
 
 export const KINDS = [['sample', 'Sample'], ['repeat', 'Repeat'], ['blank', 'Blank (clean plates)'], ['background', 'Background'], ['standard', 'Standard'], ['film check', 'Film check'], ['demonstration', 'Demonstration']];
@@ -34,11 +35,11 @@ const RULES = {
 export const rule = (name) => RULES[name] || name || '';
 
 const DELIVERY = {
-  waiting: ['none', 'Waiting'], sending: ['none', 'Being sent'], printing: ['none', 'Printing'], done: ['good', 'Done'],
+  waiting: ['none', 'Waiting'], sending: ['none', 'Being sent'], printing: ['none', 'Printing'],
   failed: ['bad', 'Failed'], uncertain: ['note', 'Not certain'], asking: ['note', 'Asking: another room?'],
   inbox: ['good', 'In the inbox only'], cancelled: ['none', 'Taken back'],
 };
-export const deliveryState = (d) => mark(...(DELIVERY[d.state] || ['none', d.state]));
+export const deliveryState = (d) => mark(...(d.state === 'done' ? ['good', d.kind === 'mail' ? 'Mailed' : 'Printed'] : DELIVERY[d.state] || ['none', d.state]));
 export const deliveryKind = (d) => (d.kind === 'mail' ? 'Mail' : 'Print');
 
 const date = (us) => new Date(us / 1000);
@@ -68,7 +69,7 @@ export const moment = (us) => (us ? h('time', { datetime: date(us).toISOString()
 export function ago(us, now_us = Date.now() * 1000) {
   if (!us) return 'never';
   const s = Math.max(0, Math.round((now_us - us) / 1e6));
-  if (s < 90) return s < 10 ? 'now' : `${s} seconds ago`;
+  if (s < 90) return s < 10 ? 'just now' : `${s} seconds ago`;
   const minutes = Math.round(s / 60);
   if (minutes < 90) return `${minutes} minutes ago`;
   const hours = Math.round(minutes / 60);
@@ -82,7 +83,7 @@ export function people(m) {
   return m.guest ? `${m.guest} (guest)` : 'Nobody yet';
 }
 export const experiment = (m) => (m.experiment ? [m.experiment.code, m.experiment.title].filter(Boolean).join(' · ') : '');
-export const section = (s) => (s ? [s.course, s.code].filter(Boolean).join(' · ') : '');
+export const section = (s) => (s ? [s.course, s.code && `section ${s.code}`].filter(Boolean).join(', ') : '');
 export const accession = (m) => h('span', { class: 'accession' }, m.accession);
 export const percent = (part) => `${(100 * (part || 0)).toFixed(part > 0 && part < 0.01 ? 1 : 0)} %`;
 export const plural = (n, one, many = one + 's') => `${n} ${n === 1 ? one : many}`;
@@ -90,5 +91,6 @@ export const plural = (n, one, many = one + 's') => `${n} ${n === 1 ? one : many
 export function size(bytes) {
   if (!bytes) return '0 bytes';
   if (bytes < 1024) return `${bytes} bytes`;
-  return bytes < 1048576 ? `${(bytes / 1024).toFixed(0)} KB` : `${(bytes / 1048576).toFixed(1)} MB`;
+  if (bytes < 1048576) return `${(bytes / 1024).toFixed(0)} KB`;
+  return bytes < 1073741824 ? `${(bytes / 1048576).toFixed(1)} MB` : `${(bytes / 1073741824).toFixed(0)} GB`;
 }
