@@ -35,14 +35,19 @@ static int64_t due_at(const struct wp_node *node)
     return due;
 }
 
-/* True if the sheet would find another printer now. */
+/* True if the sheet would find another printer now. One that lies here already is moved only after
+ * the second look in trouble, and for a question about another room as well; one not yet sent only
+ * for a printer that is surely ready. */
 static bool movable(const struct wp_node *node, const struct wp_delivery_row *row)
 {
     struct wp_choice choice;
-    if (node->troubled_looks == 0)
+    if (row->in_doubt && node->troubled_looks == 0)
         return false;
     wp_dispatch_choose(node->dispatch, row, node->id, &choice);
-    return choice.kind == WP_CHOICE_SEND || choice.kind == WP_CHOICE_ASK;
+    const struct wp_node *other = wp_node_find(node->dispatch, choice.printer);
+    bool ready = other != NULL && other->health == WP_HEALTH_READY;
+    return ready &&
+           (choice.kind == WP_CHOICE_SEND || (choice.kind == WP_CHOICE_ASK && row->in_doubt));
 }
 
 static void add_item(const struct wp_node *node, const struct wp_delivery_row *row)
@@ -54,8 +59,8 @@ static void add_item(const struct wp_node *node, const struct wp_delivery_row *r
         .large_print = row->large_print,
         .in_doubt = row->in_doubt,
         .sheet_sent = row->state == WP_DELIVERY_PRINTING,
-        .withdraw = row->withdraw != 0,
-        .movable = row->in_doubt && movable(node, row),
+        .withdraw = row->withdraw,
+        .movable = movable(node, row),
         .sent_us = row->changed_us,
         .job = row->job,
     };

@@ -85,16 +85,38 @@ static void name_of(const struct wp_visit_item *item, char name[24])
     snprintf(name, 24, "%" PRId64, item->delivery);
 }
 
-/* What a terminal state means once the gateway itself has asked for the job to be cancelled. */
-static bool settle_withdrawn(struct wp_visit_item *item, const struct wp_job_words *words,
-                             const char *text)
+/* The printer confirms that the job is cancelled. Was the page already on its way? Only a job that
+ * had not begun, or that stood still for want of something all the time, is surely not printed;
+ * some printers finish the page and call it cancelled. Who wanted no sheet at all need not know. */
+static void settle_cancelled(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
+                             bool had_begun, const char *text)
+{
+    if (item->withdraw != 1 && had_begun) {
+        struct wp_ipp_look now;
+        const char *lacks;
+        bool stands = wp_ipp_ask(ipp, &now, NULL) == WP_OK &&
+                      wp_health_judge(&now.words, &lacks) != WP_HEALTH_READY &&
+                      visit->health != WP_HEALTH_READY;
+        if (!stands) {
+            wp_visit_say(item, WP_VISIT_CANNOT_SAY,
+                         "was at work on the page when it was cancelled");
+            return;
+        }
+    }
+    wp_visit_say(item, WP_VISIT_TAKEN_BACK, text);
+}
+
+/* What a state means once the gateway itself has asked for the job to be cancelled. True: settled.
+ */
+static bool settle_withdrawn(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
+                             const struct wp_job_words *words, bool had_begun, const char *text)
 {
     switch (wp_job_judge(words, true)) {
     case WP_JOB_CAME_OUT:
         wp_visit_say(item, WP_VISIT_CAME_OUT, "");
         return true;
     case WP_JOB_CAME_TO_NIL:
-        wp_visit_say(item, WP_VISIT_TAKEN_BACK, text);
+        settle_cancelled(visit, ipp, item, had_begun && words->state == WP_JOB_CANCELED, text);
         return true;
     case WP_JOB_HALFWAY:
         wp_visit_say(item, WP_VISIT_CANNOT_SAY, "had begun the page when it was cancelled");
@@ -107,7 +129,8 @@ static bool settle_withdrawn(struct wp_visit_item *item, const struct wp_job_wor
 }
 
 /* Cancels the job and waits until the printer confirms it. */
-static void take_back(struct wp_ipp *ipp, struct wp_visit_item *item, const char *text)
+static void take_back(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
+                      bool had_begun, const char *text)
 {
     char name[24];
     name_of(item, name);
@@ -118,7 +141,7 @@ static void take_back(struct wp_ipp *ipp, struct wp_visit_item *item, const char
         struct wp_job_words words;
         if (wp_ipp_job(ipp, item->job, name, &words, NULL) != WP_OK)
             return;
-        if (settle_withdrawn(item, &words, text))
+        if (settle_withdrawn(visit, ipp, item, &words, had_begun, text))
             return;
         pause_ms(CONFIRM_PAUSE_MS);
     }
@@ -127,18 +150,33 @@ static void take_back(struct wp_ipp *ipp, struct wp_visit_item *item, const char
 
 /* A job that will come out: leave it, or take it back because a person wants that or because this
  * printer is in trouble and another is ready. */
-static void go_on(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item)
+static void go_on(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
+                  enum wp_job_state state)
 {
     bool trouble = visit->health != WP_HEALTH_READY;
+    bool had_begun = state == WP_JOB_PROCESSING;
     if (item->withdraw) {
-        take_back(ipp, item, "");
+        take_back(visit, ipp, item, had_begun, "");
     } else if (trouble && item->movable) {
         struct mark mark = {item->delivery, visit->printer, item->job};
         if (wp_db_write_wait(visit->db, write_withdrawal, &mark) == WP_OK)
-            take_back(ipp, item, visit->lacks);
+            take_back(visit, ipp, item, had_begun, visit->lacks);
     } else {
         wp_visit_say(item, WP_VISIT_GOES_ON, trouble ? visit->lacks : "");
     }
+}
+
+/* Cancelled or given up without a page. If it was our doing, an earlier visit asked for it and did
+ * not see it happen, so the job may have begun. */
+static void came_to_nil(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
+                        enum wp_job_state state)
+{
+    if (state == WP_JOB_ABORTED)
+        wp_visit_say(item, WP_VISIT_REFUSED, "gave the sheet up");
+    else if (item->withdraw)
+        settle_cancelled(visit, ipp, item, true, "");
+    else
+        wp_visit_say(item, WP_VISIT_CANCELLED, "");
 }
 
 static void judge_job(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
@@ -146,20 +184,16 @@ static void judge_job(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visi
 {
     switch (wp_job_judge(words, item->sheet_sent)) {
     case WP_JOB_GOES_ON:
-        go_on(visit, ipp, item);
+        go_on(visit, ipp, item, words->state);
         return;
     case WP_JOB_CAME_OUT:
         wp_visit_say(item, WP_VISIT_CAME_OUT, "");
         return;
     case WP_JOB_NO_SHEET:
-        take_back(ipp, item, "did not get the whole sheet");
+        take_back(visit, ipp, item, false, "did not get the whole sheet");
         return;
     case WP_JOB_CAME_TO_NIL:
-        if (words->state == WP_JOB_ABORTED)
-            wp_visit_say(item, WP_VISIT_REFUSED, "gave the sheet up");
-        else
-            wp_visit_say(item, item->withdraw ? WP_VISIT_TAKEN_BACK : WP_VISIT_CANCELLED,
-                         "had the job cancelled");
+        came_to_nil(visit, ipp, item, words->state);
         return;
     case WP_JOB_HALFWAY:
         wp_visit_say(item, WP_VISIT_CANNOT_SAY, "stopped after a page had come out");
@@ -229,7 +263,7 @@ static void send_in_two_steps(struct wp_visit *visit, struct wp_ipp *ipp,
     } else if (status == WP_RETRY) {
         wp_visit_say(item, WP_VISIT_UNANSWERED, "");
     } else {
-        take_back(ipp, item, "");
+        take_back(visit, ipp, item, false, "");
         if (item->result == WP_VISIT_TAKEN_BACK)
             wp_visit_say(item, WP_VISIT_REFUSED, error.text);
     }
@@ -256,7 +290,8 @@ static void send_at_once(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_v
 
 static void send_sheet(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item)
 {
-    if (visit->health == WP_HEALTH_BLOCKED || item->withdraw) {
+    if (visit->health == WP_HEALTH_BLOCKED || item->withdraw ||
+        (visit->health == WP_HEALTH_DOUBTFUL && item->movable)) {
         wp_visit_say(item, WP_VISIT_NOT_SENT, item->withdraw ? "did not get it" : visit->lacks);
         return;
     }

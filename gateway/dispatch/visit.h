@@ -34,8 +34,8 @@ struct wp_visit_item {
     bool large_print;
     bool in_doubt;   /* bytes may have left: ask after it. Otherwise: send it */
     bool sheet_sent; /* the printer was known to have the whole sheet */
-    bool withdraw;   /* a person wants it back */
-    bool movable;    /* another printer is ready: take it back if this one is in trouble */
+    int withdraw;    /* 1: cancel it; 2: take it back, it goes elsewhere; as the row has it */
+    bool movable;    /* another printer is ready: use that if this one is in trouble */
     int64_t sent_us; /* when the sending began */
     /* in and out */
     int job; /* 0: no number known */
