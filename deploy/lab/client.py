@@ -60,7 +60,8 @@ class Client:
         """One request; returns (fields, bytes). Where the connection fails or the answer is 503 it is
         tried again for `patience` seconds, if `repeat` (by default for GET alone): a request that
         changes something may have been done although its answer was lost."""
-        fields = {"Accept": "application/json"}
+        # The gateway takes changes from its own pages only; a browser says where a page is from.
+        fields = {"Accept": "application/json", "Origin": self.url}
         if kind:
             fields["Content-Type"] = kind
         if self.token:

@@ -48,13 +48,13 @@ class Gateway:
     def stop(self):
         self.program.stop(STOP_SECONDS)
 
-    def command(self, *words, allowed=(0,), seconds=60.0):
+    def command(self, *words, allowed=(0,), seconds=60.0, typed=None):
         """Runs `wavepost WORDS --data DIR`. Returns (exit status, output); LabError if the status is
-        not among those allowed."""
+        not among those allowed. `typed` is what comes on standard input."""
         argv = [self.build.program("wavepost"), *words, "--data", self.data]
         try:
-            result = subprocess.run(argv, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                                    stderr=subprocess.PIPE, timeout=seconds, text=True, check=False)
+            result = subprocess.run(argv, input=typed or "", stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                                    timeout=seconds, text=True, check=False)
         except subprocess.TimeoutExpired:
             raise LabError("wavepost %s took over %g s" % (" ".join(words), seconds)) from None
         if result.returncode not in allowed:
@@ -89,6 +89,7 @@ class Agent:
     def join(self, join_string):
         """Redeems the one-time join string; once, before the first start."""
         os.makedirs(self.watched, exist_ok=True)
+        os.makedirs(os.path.dirname(os.path.abspath(self.state)), exist_ok=True)
         one = Program(self.name + " join",
                       [self.path, "join", join_string, "--watch", self.watched, "--state", self.state], self.log)
         one.start()

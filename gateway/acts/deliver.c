@@ -85,6 +85,16 @@ static enum wp_status print(struct wp_txn *txn, const struct policy *policy,
     return wp_delivery_enqueue(txn, &request, &made, NULL);
 }
 
+/* The same request may come twice, after a lost answer; the mail goes once. */
+static bool already_mailed(struct wp_sql *sql, int64_t measurement, int64_t person)
+{
+    int64_t one = 0;
+    return wp_sql_int(sql, &one,
+                      "SELECT 1 FROM delivery WHERE measurement_id = ? AND person_id = ? AND "
+                      "kind = 'mail' LIMIT 1",
+                      "ii", measurement, person) == WP_OK;
+}
+
 static enum wp_status mail(struct wp_txn *txn, const struct policy *policy,
                            const struct wp_stamp *stamp, const char *reason)
 {
@@ -92,6 +102,8 @@ static enum wp_status mail(struct wp_txn *txn, const struct policy *policy,
     enum wp_status status = WP_OK;
     for (size_t i = 0; !status && mailing != WP_MAILING_NONE && i < stamp->person_count; i++) {
         struct wp_delivery_made made;
+        if (already_mailed(txn->sql, stamp->measurement, stamp->persons[i]))
+            continue;
         struct wp_delivery_request request = {
             .kind = WP_DELIVERY_MAIL,
             .measurement = stamp->measurement,
@@ -154,7 +166,13 @@ enum wp_status wp_deliver_claimed(struct wp_txn *txn, int64_t measurement)
     struct policy policy;
     struct wp_stamp stamp;
     enum wp_status status = prepare(txn, measurement, &policy, &stamp);
-    return status ? status : mail(txn, &policy, &stamp, "It was claimed.");
+    if (status)
+        return status;
+    /* Somebody who has the unclaimed sheet gets the labelled one, on paper where nothing is mailed.
+     */
+    if (mailing_of(policy.mailing) == WP_MAILING_NONE && strcmp(policy.printing, "inbox") != 0)
+        return print(txn, &policy, &stamp, "It was claimed.", WP_ACTOR_SYSTEM, 0);
+    return mail(txn, &policy, &stamp, "It was claimed.");
 }
 
 enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t person,

@@ -16,7 +16,8 @@ enum wp_status wp_deliver_at_once(struct wp_txn *txn, int64_t measurement);
 enum wp_status wp_deliver_kept(struct wp_txn *txn, int64_t measurement, bool print,
                                enum wp_actor actor, int64_t actor_id);
 
-/* After somebody claimed it or was assigned it: mails it as the course says; prints nothing. */
+/* After somebody claimed it or was assigned it: mails it as the course says, or prints the labelled
+ * sheet where the course prints and does not mail. */
 enum wp_status wp_deliver_claimed(struct wp_txn *txn, int64_t measurement);
 
 /* A person asks for paper (`printer` 0: the nearest) or mail. The text of what came of it is put
