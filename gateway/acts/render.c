@@ -32,32 +32,47 @@ enum wp_status wp_render_sheet(struct wp_sql *sql, struct wp_sheet_fonts *fonts,
     return status;
 }
 
+/* The object named by the first row (digest, path) of a query, and its file's name. */
+static enum wp_status fetch(struct wp_sql *sql, struct wp_rows *rows, struct wp_bytes *out,
+                            char *name, struct wp_error *error)
+{
+    unsigned char digest[WP_SHA256_SIZE] = {0};
+    bool found = wp_rows_next(rows);
+    if (found) {
+        size_t size = 0;
+        const void *blob = wp_rows_blob(rows, 0, &size);
+        const char *path = wp_rows_text(rows, 1), *slash = strrchr(path, '/');
+        if (size == sizeof digest)
+            memcpy(digest, blob, size);
+        const char *base = slash ? slash + 1 : path;
+        wp_text_clean(base, strlen(base), name, WP_NAME_ROOM);
+    }
+    enum wp_status status = wp_rows_end(rows);
+    if (status || !found)
+        return status ? status : wp_fail(error, WP_NOT_FOUND, "There is no such file.");
+    return wp_object_get(sql, wp_site.store, digest, out, error);
+}
+
 enum wp_status wp_render_file(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
                               char *name, struct wp_error *error)
 {
-    unsigned char digest[WP_SHA256_SIZE] = {0};
     struct wp_rows rows;
     enum wp_status status =
         wp_sql_query(sql, &rows,
                      "SELECT r.sha256, c.path FROM rendition r JOIN capture c ON c.id = "
                      "r.capture_id WHERE r.measurement_id = ? ORDER BY r.id LIMIT 1",
                      "i", measurement);
-    if (status)
-        return status;
-    bool found = wp_rows_next(&rows);
-    if (found) {
-        size_t size = 0;
-        const void *blob = wp_rows_blob(&rows, 0, &size);
-        const char *path = wp_rows_text(&rows, 1), *slash = strrchr(path, '/');
-        if (size == sizeof digest)
-            memcpy(digest, blob, size);
-        const char *base = slash ? slash + 1 : path;
-        wp_text_clean(base, strlen(base), name, WP_NAME_ROOM);
-    }
-    status = wp_rows_end(&rows);
-    if (status || !found)
-        return status ? status : wp_fail(error, WP_NOT_FOUND, "There is no such measurement.");
-    return wp_object_get(sql, wp_site.store, digest, out, error);
+    return status ? status : fetch(sql, &rows, out, name, error);
+}
+
+enum wp_status wp_render_object(struct wp_sql *sql, const unsigned char digest[WP_SHA256_SIZE],
+                                struct wp_bytes *out, char *name, struct wp_error *error)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows, "SELECT sha256, path FROM capture WHERE sha256 = ? ORDER BY id LIMIT 1", "b",
+        digest, (size_t)WP_SHA256_SIZE);
+    return status ? status : fetch(sql, &rows, out, name, error);
 }
 
 enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,

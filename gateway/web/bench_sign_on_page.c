@@ -72,7 +72,7 @@ static const cJSON *wanted_section(const cJSON *state, int64_t section)
 static void section_name(struct wp_html *html, const cJSON *section)
 {
     wp_html_text(html, wp_member_text(section, "course"));
-    wp_html_around(html, " \302\267 ", wp_member_text(section, "code"), "");
+    wp_html_around(html, ", section ", wp_member_text(section, "code"), "");
 }
 
 /* The other sections as links, which need no script. */

@@ -11,12 +11,13 @@
 
 #define DOCUMENT_MOST ((size_t)512 * 1024 * 1024) /* an original may be as large as a capture */
 
-enum kind { SHEET_PDF, SHEET_PNG, SHEET_SVG, ORIGINAL, JCAMP, CSV, POINTS };
+enum kind { SHEET_PDF, SHEET_PNG, SHEET_SVG, ORIGINAL, JCAMP, CSV, POINTS, OBJECT };
 
 struct document {
     struct wp_request *request;
     enum kind kind;
     int64_t measurement;
+    unsigned char digest[WP_SHA256_SIZE]; /* of an object */
     bool hide_names;
     char name[WP_NAME_ROOM];
     struct wp_bytes bytes;
@@ -36,7 +37,8 @@ static const struct {
              {"/file", ORIGINAL, "application/octet-stream", "", true},
              {"/jcamp", JCAMP, "chemical/x-jcamp-dx", "jdx", true},
              {"/csv", CSV, "text/csv; charset=utf-8", "csv", true},
-             {"/points", POINTS, "application/json", "", false}};
+             {"/points", POINTS, "application/json", "", false},
+             {"", OBJECT, "application/octet-stream", "", true}};
 
 static enum kind kind_of(const struct wp_route *route)
 {
@@ -54,19 +56,27 @@ static void free_document(void *state)
     free(document);
 }
 
+static struct document *new_document(struct wp_request *request, enum kind kind)
+{
+    struct document *document = calloc(1, sizeof *document);
+    if (!document)
+        return NULL;
+    request->state = document;
+    request->state_free = free_document;
+    document->request = request;
+    document->kind = kind;
+    wp_bytes_init(&document->bytes, DOCUMENT_MOST);
+    return document;
+}
+
 /* The accession number names the file; whether names are hidden is the view's to say. */
 enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request)
 {
     (void)now;
-    struct document *document = calloc(1, sizeof *document);
+    struct document *document = new_document(request, kind_of(request->route));
     cJSON *about = NULL;
     if (!document)
         return WP_NO_MEMORY;
-    request->state = document;
-    request->state_free = free_document;
-    document->request = request;
-    document->kind = kind_of(request->route);
-    wp_bytes_init(&document->bytes, DOCUMENT_MOST);
     if (!wp_ask_param_int(&request->ask, 0, &document->measurement))
         return WP_NOT_FOUND;
     enum wp_status status = wp_measurement_json(sql, &request->who, document->measurement, &about);
@@ -79,6 +89,18 @@ enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_reque
     if (!status && document->hide_names && document->kind == ORIGINAL)
         status = wp_fail(&request->error, WP_DENIED, "The original file may carry a name.");
     return status;
+}
+
+enum wp_status wp_load_object(struct wp_sql *sql, int64_t now, struct wp_request *request)
+{
+    (void)sql;
+    (void)now;
+    struct document *document = new_document(request, OBJECT);
+    if (!document)
+        return WP_NO_MEMORY;
+    return wp_hex_decode(request->ask.param[0], document->digest, sizeof document->digest)
+               ? WP_OK
+               : WP_NOT_FOUND;
 }
 
 /* ---- drawing ---- */
@@ -111,6 +133,9 @@ static enum wp_status draw(struct document *document, struct wp_sql *sql)
         return wp_render_jcamp(sql, document->measurement, &document->bytes, &document->error);
     case CSV:
         return wp_render_csv(sql, document->measurement, &document->bytes, &document->error);
+    case OBJECT:
+        return wp_render_object(sql, document->digest, &document->bytes, document->name,
+                                &document->error);
     case POINTS:
         break;
     }

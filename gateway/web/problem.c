@@ -2,7 +2,9 @@
 
 #include <cjson/cJSON.h>
 
-#include "base/bytes.h"
+#include "html.h"
+
+#define PAGE_MOST ((size_t)16 * 1024)
 
 unsigned wp_problem_code(enum wp_status status, const struct wp_error *error)
 {
@@ -89,55 +91,37 @@ char *wp_problem_json(unsigned code, enum wp_status status, const char *detail,
 
 enum wp_status wp_html_add(struct wp_bytes *html, const char *text)
 {
+    static const struct {
+        char from;
+        const char *to;
+    } escapes[] = {{'&', "&amp;"}, {'<', "&lt;"}, {'>', "&gt;"}, {'"', "&quot;"}, {'\'', "&#39;"}};
     enum wp_status status = WP_OK;
     for (; *text && !status; text++) {
-        switch (*text) {
-        case '&':
-            status = wp_bytes_add_text(html, "&amp;");
-            break;
-        case '<':
-            status = wp_bytes_add_text(html, "&lt;");
-            break;
-        case '>':
-            status = wp_bytes_add_text(html, "&gt;");
-            break;
-        case '"':
-            status = wp_bytes_add_text(html, "&quot;");
-            break;
-        case '\'':
-            status = wp_bytes_add_text(html, "&#39;");
-            break;
-        default:
-            status = wp_bytes_add_byte(html, *text);
-        }
+        const char *escape = NULL;
+        for (size_t i = 0; i < sizeof escapes / sizeof escapes[0]; i++)
+            if (*text == escapes[i].from)
+                escape = escapes[i].to;
+        status = escape ? wp_bytes_add_text(html, escape) : wp_bytes_add_byte(html, *text);
     }
     return status;
 }
 
 char *wp_problem_html(unsigned code, const char *detail, const char *back)
 {
-    struct wp_bytes html;
-    wp_bytes_init(&html, 16 * 1024);
-    enum wp_status status =
-        wp_bytes_addf(&html,
-                      "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\">"
-                      "<meta name=\"viewport\" content=\"width=device-width\">"
-                      "<title>%s</title><link rel=\"stylesheet\" href=\"/style.css\">"
-                      "<main><h1>%s</h1><p>",
-                      wp_problem_title(code), wp_problem_title(code));
-    if (!status && detail)
-        status = wp_html_add(&html, detail);
-    if (!status && back) {
-        status = wp_bytes_add_text(&html, "</p><p><a href=\"");
-        if (!status)
-            status = wp_html_add(&html, back);
-        if (!status)
-            status = wp_bytes_add_text(&html, "\">Back</a>");
-    }
-    if (!status)
-        status = wp_bytes_add_text(&html, "</p></main></html>\n");
-    if (!status)
-        return wp_bytes_take(&html, NULL);
-    wp_bytes_release(&html);
+    struct wp_bytes bytes;
+    wp_bytes_init(&bytes, PAGE_MOST);
+    struct wp_html html = {.bytes = &bytes};
+    wp_html_raw(&html, "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\">"
+                       "<meta name=\"viewport\" content=\"width=device-width\">");
+    wp_html_around(&html, "<title>", wp_problem_title(code), "</title>");
+    wp_html_raw(&html, "<link rel=\"stylesheet\" href=\"/style.css\"></head>"
+                       "<body><main class=\"narrow\">");
+    wp_html_around(&html, "<h1>", wp_problem_title(code), "</h1>");
+    wp_html_around(&html, "<p>", detail, "</p>");
+    wp_html_around(&html, "<p><a href=\"", back, "\">Back</a></p>");
+    wp_html_raw(&html, "</main></body></html>\n");
+    if (!html.status)
+        return wp_bytes_take(&bytes, NULL);
+    wp_bytes_release(&bytes);
     return NULL;
 }

@@ -190,6 +190,7 @@ void wp_serve_brought(struct wp_request *request);
 void wp_serve_offer(struct wp_request *request);
 
 enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request);
+enum wp_status wp_load_object(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_document(struct wp_request *request);
 enum wp_status wp_load_section_file(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_section_zip(struct wp_request *request);

@@ -3,6 +3,7 @@
 
 #include "acts/bench_acts.h"
 #include "acts/setup_acts.h"
+#include "bench_page.h"
 #include "dispatch/dispatch.h"
 #include "request.h"
 #include "views/bench.h"
@@ -43,6 +44,8 @@ const struct wp_route wp_routes[] = {
     /* pages: files without anybody's data */
     {GET("/"), PUBLIC, HANDLER(wp_serve_page), SAYS "first page"},
     {GET("/:file"), PUBLIC, HANDLER(wp_serve_page), SAYS "a page, style or script"},
+    {GET("/bench/:instrument"), INSTRUMENT(BENCH | D | I | T | A), VIEW(wp_view_bench), .page = wp_bench_page, SAYS "the bench as plain forms"},
+    {POST("/bench/enrol"), PUBLIC, ACT(wp_act_bench_enrol), .page = wp_bench_enrolled_page, .flags = WP_ROUTE_COOKIES | WP_ROUTE_EXPIRES, SAYS "a bench device is enrolled by a form"},
     {GET("/assets/:file"), PUBLIC, HANDLER(wp_serve_asset), SAYS "the plot library"},
 
     /* the gateway itself */
@@ -100,6 +103,7 @@ const struct wp_route wp_routes[] = {
     {GET(V1 "/unclaimed"), ANY(D | I | T | A | C), VIEW(wp_view_unclaimed), SAYS "spectra without a person"},
     {GET(V1 "/notices"), ANY(D | I | T | A | C), VIEW(wp_view_notices), SAYS "what staff should look at"},
     {GET(V1 "/unread"), ANY(I | T | A | C), VIEW(wp_view_unread), SAYS "files that are no spectrum"},
+    {GET(V1 "/objects/:sha256/file"), ANY(I | T | A | C), LOADED(wp_load_object, wp_serve_document), SAYS "any file as it came"},
     {POST(V1 "/measurements/:id/stamp"), MEASUREMENT(D | I | T | A | C), ACT(wp_act_stamp), SAYS "assign or correct, as a revision"},
     {POST(V1 "/turns"), ANY(I | T | A | C), ACT(wp_act_turn_add), SAYS "enter a turn afterwards"},
     {POST(V1 "/notices/:id/settle"), ANY(D | I | T | A | C), ACT(wp_act_notice_settle), SAYS "settle a notice"},

@@ -68,6 +68,10 @@ enum wp_status wp_render_sheet(struct wp_sql *sql, struct wp_sheet_fonts *fonts,
 enum wp_status wp_render_file(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
                               char *name, struct wp_error *error);
 
+/* The same for any object by its digest: what could not be read as a spectrum. */
+enum wp_status wp_render_object(struct wp_sql *sql, const unsigned char digest[WP_SHA256_SIZE],
+                                struct wp_bytes *out, char *name, struct wp_error *error);
+
 /* Appends JCAMP-DX 5.01 or CSV made of the spectrum, with the stamp's sample and accession. */
 enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
                                struct wp_error *error);
