@@ -61,7 +61,8 @@ struct wp_jblock {
     size_t table_room;
     size_t tables_dropped;
     long line;
-    size_t inner; /* blocks inside it */
+    bool labels_given; /* to the first of several spectra */
+    size_t inner;      /* blocks inside it */
     const char *page;
     const char *page_end;
     bool ntuples;
@@ -110,6 +111,7 @@ struct wp_jdecoded {
     size_t line_count;
     struct wp_jline last_line;
     size_t lines_total;
+    size_t lines_off;   /* whose X is not where the header puts it */
     bool dif, dup, sqz; /* differences, repeat counts, other pseudo-digits were seen */
 };
 enum wp_status wp_jdecode(struct wp_reader *reader, const struct wp_jtable *table,

@@ -26,6 +26,7 @@ static enum wp_status decode_tail(struct wp_jdecoder *d, const char *tail)
     d->base_line = wp_count_lines(d->base, tail, table->end, d->base_line);
     d->base = copy;
     d->safe = copy + size + 1;
+    d->reach = NULL;
     enum wp_status status = wp_jdecoder_lines(d, copy, copy + size + 1);
     free(copy);
     if (!status && d->params->points_given && d->count < d->params->points && d->count > 0 &&
@@ -43,6 +44,7 @@ static enum wp_status decode(struct wp_jdecoder *d)
         tail--;
     size_t size = (size_t)(reader->end - reader->begin);
     d->safe = size >= 8 ? reader->end - 8 : NULL;
+    d->reach = size >= WP_RUN_REACH ? reader->end - WP_RUN_REACH : NULL;
     enum wp_status status = wp_jdecoder_lines(d, table->begin, tail);
     if (!status && tail < table->end)
         status = decode_tail(d, tail);
@@ -239,7 +241,9 @@ enum wp_status wp_jdecode(struct wp_reader *reader, const struct wp_jtable *tabl
     say_oddities(&d);
     out->y = d.y;
     out->count = d.count;
+    out->last_line = d.last_line;
     out->lines_total = d.lines;
+    out->lines_off = d.off_lines;
     out->dif = d.seen & WP_SEEN_DIF;
     out->dup = d.seen & WP_SEEN_DUP;
     out->sqz = d.seen & WP_SEEN_SQZ;

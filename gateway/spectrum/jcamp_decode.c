@@ -200,30 +200,28 @@ enum wp_status wp_jdecoder_word(struct wp_jdecoder *d, const char **at, bool fir
 static void sample_line(struct wp_jdecoder *d, const struct wp_jline *line)
 {
     struct wp_jdecoded *out = d->out;
-    out->last_line = *line;
-    if (d->lines % d->stride)
+    if (d->skip--)
         return;
+    d->skip = d->stride - 1;
     if (out->line_count == WP_JLINES) {
         for (size_t i = 0; i < WP_JLINES / 2; i++)
             out->lines[i] = out->lines[2 * i];
         out->line_count = WP_JLINES / 2;
         d->stride *= 2;
-        if (d->lines % d->stride)
-            return;
+        d->skip = d->stride - 1;
     }
     out->lines[out->line_count++] = *line;
 }
 
 /* The X of a line is a check as well. On a line that follows a difference it belongs to the check
  * value; some writers give the X of the first new point instead, so both are let pass. */
-static void compare_abscissa(struct wp_jdecoder *d, const struct wp_jline *line)
+static inline void compare_abscissa(struct wp_jdecoder *d, const struct wp_jline *line)
 {
-    if (isnan(d->expected_step))
-        return;
     double expected = d->params->first_x + (double)line->index * d->expected_step;
     double slack = 0.5 * fabs(d->expected_step) + line->unit * 1.0001;
     double off = fabs(line->x - expected);
-    if (off <= slack || (d->check && fabs(line->x - expected - d->expected_step) <= slack))
+    if (off <= slack || isnan(d->expected_step) ||
+        (d->check && fabs(line->x - expected - d->expected_step) <= slack))
         return;
     if (!d->off_lines++) {
         d->off_line = wp_jdecoder_line(d, d->line_at);
@@ -243,6 +241,7 @@ static bool check_follows(const struct wp_jdecoder *d)
 /* The plain "123.456" of nearly every line; anything else by wp_decimal_read. */
 static const char *read_abscissa(struct wp_jdecoder *d, const char *p, double *x, double *unit)
 {
+    static const double units[] = {1.0, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7};
     struct wp_decimal number;
     const char *q = p + (*p == '-');
     uint64_t whole = 0;
@@ -261,7 +260,7 @@ static const char *read_abscissa(struct wp_jdecoder *d, const char *p, double *x
             double power = wp_exact_powers_of_ten[decimals];
             double value = (double)(whole * wp_powers_of_ten[decimals] + part) / power;
             *x = *p == '-' ? -value : value;
-            *unit = decimals ? 1.0 / power : 1.0;
+            *unit = units[decimals];
             return stop;
         }
     }
@@ -275,7 +274,7 @@ static const char *read_abscissa(struct wp_jdecoder *d, const char *p, double *x
 
 enum wp_status wp_jdecoder_abscissa(struct wp_jdecoder *d, const char **at)
 {
-    struct wp_jline line = {.index = 0};
+    struct wp_jline line;
     d->line_at = *at;
     double unit = 0.0;
     const char *p = read_abscissa(d, *at, &line.x, &unit);
@@ -287,6 +286,7 @@ enum wp_status wp_jdecoder_abscissa(struct wp_jdecoder *d, const char **at)
     line.index = d->check ? d->count - 1 : d->count;
     compare_abscissa(d, &line);
     sample_line(d, &line);
+    d->last_line = line;
     d->lines++;
     d->count_before = d->count;
     d->last_failed = false;

@@ -18,6 +18,7 @@ enum {
     WP_C_COMMENT
 };
 extern const unsigned char wp_jclass[256];
+extern const signed char wp_jleading[256];
 
 enum { WP_SEEN_SQZ = 1, WP_SEEN_DIF = 2, WP_SEEN_DUP = 4, WP_SEEN_PAC = 8, WP_SEEN_WORD = 16 };
 
@@ -43,10 +44,11 @@ struct wp_jdecoder {
     const struct wp_jparams *params;
     struct wp_jdecoded *out;
     enum wp_check_rule rule;
-    char point;       /* '.' or, where the table shows it, ',' */
-    const char *safe; /* the last place from which eight bytes may be read */
-    const char *stop; /* where the stretch being read ends, after a line end */
-    const char *base; /* where `at` counts lines from, with its line */
+    char point;        /* '.' or, where the table shows it, ',' */
+    const char *safe;  /* the last place from which eight bytes may be read */
+    const char *reach; /* the last place from which a run may look ahead, NULL if there is none */
+    const char *stop;  /* where the stretch being read ends, after a line end */
+    const char *base;  /* where `at` counts lines from, with its line */
     long base_line;
 
     double *y;
@@ -70,7 +72,9 @@ struct wp_jdecoder {
     const char *line_at;
 
     size_t lines;
+    struct wp_jline last_line;
     size_t stride;     /* every how manieth line is kept as a sample */
+    size_t skip;       /* lines to go until the next one is */
     size_t relayed;    /* lines that end in a repeated difference */
     size_t checks;     /* check values compared */
     size_t failures;   /* of them, wrong */
@@ -91,6 +95,10 @@ struct wp_jdecoder {
 /* The line of the file that holds `at`. */
 long wp_jdecoder_line(const struct wp_jdecoder *d, const char *at);
 enum wp_status wp_jdecoder_lines(struct wp_jdecoder *d, const char *p, const char *end);
+
+#define WP_RUN_REACH 80 /* bytes that a run looks ahead */
+/* Takes whole numbers as far as they go; returns where it stopped. */
+const char *wp_jdecoder_run(struct wp_jdecoder *d, const char *p);
 
 enum wp_status wp_jdecoder_append(struct wp_jdecoder *d, double value);
 enum wp_status wp_jdecoder_difference(struct wp_jdecoder *d);

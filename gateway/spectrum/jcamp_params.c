@@ -8,7 +8,8 @@
 const struct wp_label *wp_jblock_label(const struct wp_jblock *block, const char *name)
 {
     for (size_t i = 0; i < block->labels.count; i++)
-        if (strcmp(block->labels.items[i].name, name) == 0)
+        if (block->labels.items[i].name[0] == name[0] &&
+            strcmp(block->labels.items[i].name, name) == 0)
             return &block->labels.items[i];
     return NULL;
 }

@@ -100,7 +100,8 @@ static void set_units(struct wp_reader *reader, const struct wp_jblock *block,
         wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS",
                        "no value is above %.4g; under \"%.40s\" this looks like a ratio of 0 to 1",
                        range.high, y);
-    if (spectrum->y_unit == WP_Y_TRANSMITTANCE && wp_looks_percent(spectrum->y, spectrum->count)) {
+    if (spectrum->y_unit == WP_Y_TRANSMITTANCE && range.high > 1.5 &&
+        wp_looks_percent(spectrum->y, spectrum->count)) {
         spectrum->y_unit = WP_Y_PERCENT;
         wp_reader_warn(reader, line_of(block, "YUNITS"), "YUNITS",
                        "values up to %.6g under \"%.40s\" were taken as percent", range.high, y);
@@ -229,17 +230,24 @@ static enum wp_status read_even(struct wp_reader *reader, const struct wp_jblock
 }
 
 /* The first spectrum of a block gets all labels; the pages after it the short ones of its head, so
- * that many pages under many labels stay small. */
-static bool give_labels(const struct wp_jblock *block, bool all, struct wp_spectrum *spectrum)
+ * that many pages under many labels stay small. The only table of a block takes them over. */
+static bool give_labels(struct wp_jblock *block, struct wp_spectrum *spectrum)
 {
-    const struct wp_label *items = block->labels.items;
+    struct wp_label *items = block->labels.items;
     size_t count = block->labels.count;
-    if (!all) {
+    if (block->table_count == 1) {
+        spectrum->labels = items;
+        spectrum->label_count = count;
+        block->labels = (struct wp_label_list){.items = NULL};
+        return true;
+    }
+    if (block->labels_given) {
         count = count < PAGE_LABELS ? count : PAGE_LABELS;
         for (size_t i = 0; i < count; i++)
             if (strlen(items[i].value) > PAGE_VALUE)
                 count = i;
     }
+    block->labels_given = true;
     return wp_labels_copy(items, count, &spectrum->labels, &spectrum->label_count);
 }
 
@@ -274,7 +282,7 @@ static enum wp_status read_table(struct wp_reader *reader, struct wp_jblock *blo
         status = wp_reader_count(reader, spectrum->count, table->line);
     if (!status)
         status = describe(reader, block, table, &params, spectrum, range);
-    if (!status && !give_labels(block, table == block->tables, spectrum))
+    if (!status && !give_labels(block, spectrum))
         status = wp_reader_no_memory(reader);
     if (status)
         wp_reader_drop(reader);

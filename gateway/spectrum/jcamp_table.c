@@ -39,7 +39,7 @@ const unsigned char wp_jclass[256] = {
 };
 
 /* The signed first digit that a pseudo-digit stands for (4.24, table II). */
-static const signed char leading[256] = {
+const signed char wp_jleading[256] = {
     ['@'] = 0,  ['A'] = 1,  ['B'] = 2,  ['C'] = 3,  ['D'] = 4,  ['E'] = 5,  ['F'] = 6,  ['G'] = 7,
     ['H'] = 8,  ['I'] = 9,  ['a'] = -1, ['b'] = -2, ['c'] = -3, ['d'] = -4, ['e'] = -5, ['f'] = -6,
     ['g'] = -7, ['h'] = -8, ['i'] = -9, ['%'] = 0,  ['J'] = 1,  ['K'] = 2,  ['L'] = 3,  ['M'] = 4,
@@ -159,7 +159,7 @@ static inline enum wp_status pseudo(struct wp_jdecoder *d, const char **at, bool
     const char *p = *at;
     unsigned char c = (unsigned char)*p;
     unsigned kind = wp_jclass[c];
-    int lead = leading[c];
+    int lead = wp_jleading[c];
     uint64_t value = (uint64_t)(lead < 0 ? -lead : lead);
     const char *stop = digits(d, p + 1, &value);
     unsigned char next = (unsigned char)*stop;
@@ -220,11 +220,25 @@ static inline enum wp_status affn(struct wp_jdecoder *d, const char **at, bool f
     return take_value(d, first);
 }
 
+/* Starts on the ordinates of a line that need no comparison: the first is a value of its own. */
+static inline const char *begin_line(struct wp_jdecoder *d, const char *p)
+{
+    const char *q = p;
+    if (d->check)
+        return p;
+    while (*q == ' ')
+        q++;
+    unsigned kind = wp_jclass[(unsigned char)*q];
+    if (kind == WP_C_SQZ || kind == WP_C_SIGN)
+        return wp_jdecoder_run(d, q);
+    return kind == WP_C_DIGIT && q > p ? wp_jdecoder_run(d, q - 1) : q;
+}
+
 /* The ordinates of one line, from `p` to its line end. */
 static enum wp_status ordinates(struct wp_jdecoder *d, const char **at)
 {
-    const char *p = *at;
-    bool first = true;
+    const char *p = begin_line(d, *at);
+    bool first = d->count == d->count_before;
     enum wp_status status = WP_OK;
     while (!status) {
         switch (wp_jclass[(unsigned char)*p]) {
@@ -261,6 +275,7 @@ static enum wp_status ordinates(struct wp_jdecoder *d, const char **at)
             return wp_jdecoder_bad(d, p);
         }
         first = false;
+        p = wp_jdecoder_run(d, p);
     }
     *at = p;
     return status;

@@ -17,7 +17,8 @@ static void squeeze(const char *text, char *out, size_t room)
     size_t used = 0;
     while (*text && used + 1 < room) {
         bool matched = false;
-        for (size_t i = 0; i < sizeof forms / sizeof forms[0] && !matched; i++) {
+        bool ascii = (unsigned char)*text < 0x80;
+        for (size_t i = 0; !ascii && i < sizeof forms / sizeof forms[0] && !matched; i++) {
             size_t length = strlen(forms[i].from);
             if (strncmp(text, forms[i].from, length) == 0) {
                 out[used++] = forms[i].to[0];
