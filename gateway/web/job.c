@@ -85,14 +85,14 @@ static char *print_without_tokens(struct wp_request *request)
     return text;
 }
 
-/* An answer that only sets or clears cookies has no content. */
-static bool only_tokens(const cJSON *out)
+/* An answer that only clears cookies has no content. */
+static bool only_clears(const cJSON *out)
 {
     const cJSON *item = NULL;
     cJSON_ArrayForEach(item, out)
     {
-        if (strcmp(item->string, WP_SESSION_MEMBER) != 0 &&
-            strcmp(item->string, WP_BENCH_MEMBER) != 0)
+        if (!cJSON_IsNull(item) || (strcmp(item->string, WP_SESSION_MEMBER) != 0 &&
+                                    strcmp(item->string, WP_BENCH_MEMBER) != 0))
             return false;
     }
     return out->child != NULL;
@@ -104,7 +104,7 @@ enum wp_status wp_job_print(struct wp_request *request)
         return make_page(request);
     if (!request->out)
         return WP_OK;
-    if (cJSON_IsObject(request->out) && only_tokens(request->out))
+    if (cJSON_IsObject(request->out) && only_clears(request->out))
         return WP_OK;
     request->text = print_without_tokens(request);
     request->text_size = request->text ? strlen(request->text) : 0;
