@@ -9,6 +9,7 @@ from .processes import LabError, wait_until
 from .spectra import Recipe
 
 SEEN_SECONDS = 30.0   # a gateway that is killed and started again is waited out
+MEASURING_SECONDS = 1.5
 CODE = re.compile(r"(?<![0-9A-Z])([2-9A-HJKMNP-TV-Z]{4}-[2-9A-HJKMNP-TV-Z]{4})(?![0-9A-Z])")
 
 
@@ -66,6 +67,8 @@ class Room(afternoon.Lab):
         self._post(visit, "sign-on", self._who(self._state(visit), visit))
 
     def run(self, visit, thickness_um, seed):
+        # Files tell the time in whole seconds: a turn that lasted less could not be told from the next.
+        time.sleep(MEASURING_SECONDS)
         substance = self.college.section_of(visit.student).course.experiment.samples[visit.sample]
         self.instruments[visit.instrument].run(Recipe(substance, thickness_um=thickness_um, seed=seed),
                                                visit.sample)

@@ -104,7 +104,12 @@ static bool file_time(const struct wp_taking *taking, const struct wp_spectrum *
                                   wall.tm_hour * 60 + wall.tm_min) +
               wall.tm_sec * WP_SECOND + utc % WP_SECOND;
     }
-    *at = utc + taking->time.offset_us;
+    /* A time in whole seconds stands for the whole second; nothing was exported before it was
+     * measured. */
+    int64_t latest = utc % WP_SECOND ? utc : utc + WP_SECOND - 1;
+    *at = latest + taking->time.offset_us;
+    if (*at > taking->time.export_us && utc + taking->time.offset_us <= taking->time.export_us)
+        *at = taking->time.export_us;
     return true;
 }
 
@@ -164,7 +169,8 @@ static enum wp_status suggestion_json(struct wp_sql *sql, const struct wp_ruling
     return WP_OK;
 }
 
-/* The first stamp: what the rule says, and for nobody what is still known. */
+/* The first stamp: what the rule says. Of a doubtful turn nothing is taken over: its sample and
+ * section would be as wrong as its name. */
 static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *taking,
                                   const struct wp_ruling *ruling, int64_t named,
                                   const struct wp_measurement *measurement)
@@ -172,9 +178,8 @@ static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *ta
     struct wp_stamp stamp = {.measurement = measurement->id, .author = WP_ACTOR_SYSTEM};
     struct wp_turn turn;
     enum wp_status status = WP_OK;
-    int64_t basis = ruling->turn ? ruling->turn : ruling->suggestion;
-    if (basis) {
-        status = wp_turn_read(txn->sql, basis, &turn);
+    if (ruling->turn) {
+        status = wp_turn_read(txn->sql, ruling->turn, &turn);
         if (status)
             return status;
         wp_stamp_from_turn(&turn, "turn", &stamp);
@@ -187,11 +192,6 @@ static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *ta
         stamp.persons[0] = named;
         (void)snprintf(stamp.rule, sizeof stamp.rule, "identity");
     } else if (ruling->rule == WP_RULE_NOBODY) {
-        stamp.person_count = 0;
-        stamp.guest[0] = '\0';
-        /* A doubtful turn's sample and experiment would be as wrong as its name. */
-        stamp.sample[0] = '\0';
-        stamp.experiment = 0;
         (void)snprintf(stamp.rule, sizeof stamp.rule, "nobody");
     }
     (void)snprintf(stamp.reason, sizeof stamp.reason, "%s", ruling->reason);
