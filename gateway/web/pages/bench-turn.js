@@ -27,9 +27,10 @@ function choices(bench, m) {
   const deed = (verb, body = {}) => () => bench.deed(verb, { measurement: m.id, ...body });
   if (m.kept === 'auto') return h('div', { class: 'row big' }, act('Print it too', deed('keep'), { key: 'keep' }));
   if (m.kept !== 'open') return null;
-  const keep = act('Keep and print', deed('keep'), { kind: 'primary huge', key: 'keep' });
-  const again = act('Run again', deed('again'), { kind: 'huge', key: 'again' });
-  return h('div', { class: 'row big' }, m.verdict === 'again' ? [again, keep] : [keep, again], act('Keep, no paper', deed('keep', { print: false }), { kind: 'quiet', key: 'no-paper' }));
+  const poor = m.verdict === 'again';
+  const keep = act('Keep and print', deed('keep'), { kind: poor ? 'huge' : 'primary huge', key: 'keep' });
+  const again = act('Run again', deed('again'), { kind: poor ? 'primary huge' : 'huge', key: 'again' });
+  return h('div', { class: 'row big' }, poor ? [again, keep] : [keep, again], act('Keep, no paper', deed('keep', { print: false }), { kind: 'quiet', key: 'no-paper' }));
 }
 
 const remarks = (m) => (m.remarks || []).slice(0, 2).map((r) => h('div', { class: 'remark' }, h('p', h('strong', r.text)), r.advice && h('p', r.advice)));

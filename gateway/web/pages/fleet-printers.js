@@ -38,7 +38,7 @@ export async function printers(main) {
     }, text);
     const open = (p) => p.mode === 'on';
     fill(main, h('h1', 'Printers'), list.length === 0 ? h('p', { class: 'nothing' }, 'No printer is set up. Sheets stay in the inboxes.') : h('div', { class: 'cards' }, list.map((p) => h('section', { class: 'card', 'aria-label': p.name },
-      h('div', { class: 'state-line' }, h('h2', p.name), mark(kind(p), p.state_text || p.state || 'not seen yet')),
+      h('div', { class: 'state-line' }, h('h2', p.name), mark(kind(p), (p.state_text || p.state || 'not seen yet').replace(/^is /, ''))),
       h('p', { class: 'soft' }, [p.place, p.where].filter(Boolean).join(', ')), !open(p) && h('p', { class: 'say note' }, `${p.mode}${p.mode_reason ? `: ${p.mode_reason}` : ''}`),
       h('dl', { class: 'facts' }, h('dt', 'Waiting for it'), h('dd', plural(p.waiting || 0, 'sheet')), p.model && [h('dt', 'Model'), h('dd', p.model)], h('dt', 'Paper'), h('dd', p.paper || ''), h('dt', 'Last seen'), h('dd', ago(p.seen_us))),
       h('div', { class: 'row' }, open(p) ? [deed(p, 'pause', 'Pause', 'Paused.'), deed(p, 'drain', 'Drain', 'What waits goes elsewhere.')]

@@ -89,7 +89,7 @@ export const grid = (me) => async (main, [id]) => {
   const body = h('div');
   const draw = () => {
     fill(head, sums(data), data.unclaimed > 0 && has(me, 'demonstrator', 'instructor', 'technician', 'administrator')
-      && h('p', { class: 'say note' }, `${plural(data.unclaimed, 'spectrum', 'spectra')} of this section ${data.unclaimed === 1 ? 'has' : 'have'} no name. `, h('a', { href: '#/unclaimed' }, 'Give them one')));
+      && h('p', { class: 'say note' }, `${plural(data.unclaimed, 'spectrum', 'spectra')} of this section ${data.unclaimed === 1 ? 'has' : 'have'} no name. `, h('a', { href: '#/unclaimed' }, data.unclaimed === 1 ? 'Give it one' : 'Give them one')));
     const held = body.querySelector('.grid-scroll');
     const scroll = held ? [held.scrollLeft, held.scrollTop] : [0, 0];
     fill(body, data.students.length ? table(data, missing.querySelector('input').checked) : h('p', { class: 'nothing' }, 'Nobody is on the roster yet.'));

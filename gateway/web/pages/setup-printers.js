@@ -25,7 +25,7 @@ function card(p, load) {
     await load();
   });
   return h('section', { class: 'card', 'aria-label': p.name }, h('h2', p.name),
-    h('p', mark(p.state === 'ready' || p.state === 'printing' ? 'good' : 'unknown', p.state_text || p.state), ' ', h('span', { class: 'soft' }, [p.place, p.where].filter(Boolean).join(', '))), h('details', h('summary', 'Change'), form));
+    h('p', mark(p.state === 'ready' || p.state === 'printing' ? 'good' : 'unknown', (p.state_text || p.state || 'not seen yet').replace(/^is /, '')), ' ', h('span', { class: 'soft' }, [p.place, p.where].filter(Boolean).join(', '))), h('details', h('summary', 'Change'), form));
 }
 
 export async function printers(main) {

@@ -1,8 +1,8 @@
 // Signing in by a mailed link or by password; the list of one's own sessions.
 
 import { get, post, remove } from './api.js';
-import { act, field, fill, h, whenSubmitted } from './dom.js';
-import { home } from './shell.js';
+import { act, field, fill, h, select, whenSubmitted } from './dom.js';
+import { has, home } from './shell.js';
 import { moment } from './words.js';
 
 /** A path of this site only; anything else is the start page. */
@@ -59,9 +59,29 @@ export async function link(main, [token]) {
     }, { kind: 'primary' })), h('p', { class: 'soft' }, h('a', { href: '#/sign-in' }, 'Ask for another link')));
 }
 
+const MAIL = [['course', 'As the course has it'], ['digest', 'One mail after class'], ['each', 'Each sheet at once'], ['link', 'Links only'], ['none', 'No mail: inbox only']];
+
+/** How one's sheets are mailed; for those who get any. */
+async function mailChoice(me) {
+  if (!has(me, 'student', 'demonstrator', 'instructor')) return null;
+  const { choice } = await get('/me/mail');
+  const box = select('choice', MAIL, choice);
+  const said = h('p', { class: 'soft', role: 'status' });
+  box.addEventListener('change', async () => {
+    try {
+      await post('/me/mail', { choice: box.value });
+      said.textContent = 'Saved.';
+    } catch (problem) {
+      said.textContent = problem.message;
+    }
+  });
+  return [h('h2', 'Mail'), h('div', { class: 'row' }, field('How sheets come by mail', box)), said];
+}
+
 export const account = (me) => async (main) => {
   const { sessions = [] } = await get('/me/sessions');
-  fill(main, h('h1', me.person.name), h('h2', 'Where you are signed in'),
+  const mail = await mailChoice(me);
+  fill(main, h('h1', me.person.name), mail, h('h2', 'Where you are signed in'),
     h('ul', sessions.map((s) => h('li', 'Since ', moment(s.created_us), ', last used ', moment(s.used_us), ', ends ', moment(s.expires_us)))),
     h('div', { class: 'row' }, act('Sign out everywhere', async () => {
       await remove('/me/sessions');

@@ -39,11 +39,11 @@ function bandTable(bands) {
         h('td', { class: 'number' }, b.absorbance?.toFixed(2) ?? ''), h('td', { class: 'number' }, b.width?.toFixed(0) ?? ''), h('td', shapeWords(b))))))));
 }
 
-function downloads(m) {
+function downloads(m, original) {
   const at = (end) => address(`/measurements/${m.id}/${end}`);
   const link = (end, text) => h('a', { class: 'button', href: at(end), download: true }, text);
   return h('section', { 'aria-labelledby': 'get' }, h('h2', { id: 'get' }, 'Download'), h('div', { class: 'downloads' },
-    link('sheet.pdf', 'Sheet (PDF)'), link('file', 'Original file'), link('jcamp', 'JCAMP-DX'), link('csv', 'CSV')));
+    link('sheet.pdf', 'Sheet (PDF)'), original && link('file', 'Original file'), link('jcamp', 'JCAMP-DX'), link('csv', 'CSV')));
 }
 
 function deliveries(m) {
@@ -72,12 +72,6 @@ function files(m) {
 /** The buttons of the person whose spectrum it is. */
 function ownActs(m, refresh) {
   const large = tick('large_print', 'Large print', false);
-  const said = h('p', { class: 'soft', role: 'status' });
-  const send = (path, body, words) => async () => {
-    await post(path, body());
-    said.textContent = words;
-    await refresh();
-  };
   return h('section', { class: 'card', 'aria-label': 'What to do with it' },
     m.counts ? h('p', h('span', { class: 'tag counts' }, '⚑ This one is for my report'))
       : act('This one for my report', async () => {
@@ -85,8 +79,11 @@ function ownActs(m, refresh) {
         announce('This one is for the report.');
         await refresh();
       }, { kind: 'primary', key: 'counts' }),
-    h('div', { class: 'row' }, act('Print again', send(`/measurements/${m.id}/print`, () => ({ large_print: large.querySelector('input').checked }), 'On its way to the printer.'), { key: 'print' }), large),
-    h('div', { class: 'row' }, act('Mail it to me', send(`/measurements/${m.id}/mail`, () => ({}), 'On its way by mail.'), { key: 'mail' })), said);
+    h('div', { class: 'row' }, act(m.deliveries?.some((d) => d.kind === 'print') ? 'Print again' : 'Print', async () => {
+      const made = await post(`/measurements/${m.id}/print`, { large_print: large.querySelector('input').checked });
+      await refresh();
+      announce(made?.text || 'On its way to the printer.');
+    }, { key: 'print' }), large));
 }
 
 /**
@@ -103,7 +100,7 @@ export async function showSpectrum(home, id, { own = false, extra } = {}) {
       h('p', { class: 'verdict-line' }, verdict(m)),
       h('div', { class: 'two' },
         h('div', area, remarks(m), bandTable(m.bands), history(m), files(m)),
-        h('div', own && ownActs(m, refresh), extra?.(m, refresh), downloads(m), h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)), deliveries(m))));
+        h('div', own && ownActs(m, refresh), extra?.(m, refresh), downloads(m, !m.hidden), h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)), deliveries(m))));
     return m;
   };
   const m = await refresh();

@@ -70,6 +70,7 @@ const VIEWS = [
   [/^\/me\/measurements$/, (_, __, query) => ({ measurements: query.get('q') ? data.inbox().slice(0, 1) : data.inbox(), more: false })],
   [/^\/measurements\/(\d+)$/, ([id], role) => data.whole(data.measurement({ id: Number(id), counts: id % 2 === 0, verdict: 'note', unclaimed: role === 'instructor', suggestion: role === 'instructor' ? data.people.slice(0, 2) : [], ...(role === 'marker' ? { persons: [], hidden: true } : {}) }))],
   [/^\/measurements\/\d+\/points$/, () => data.points()],
+  [/^\/me\/mail$/, () => ({ choice: 'course' })],
   [/^\/find$/, (_, __, query) => (query.get('accession') === '1' ? { problem: 404, detail: 'None of your measurements has this number.' } : { measurement: 10042 })],
   [/^\/bench\/7$/, () => data.benchState(bench)],
   [/^\/sections$/, () => ({ sections: data.sections })],
