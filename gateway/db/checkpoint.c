@@ -4,10 +4,11 @@
 #include "base/log.h"
 #include "parts.h"
 
-/* Above the first size the log is copied into the database, beside readers and writer. If it still
- * reaches the second, the writer is held for a moment so that the log can start anew. */
+/* Above the first size the log is copied into the database, beside readers and writer. A writer
+ * that is never at rest appends faster than that, and the log could never start anew; so at the
+ * second size it waits for one checkpoint that copies everything. */
 #define PASSIVE_BYTES (4 * 1024 * 1024)
-#define RESTART_BYTES (64 * 1024 * 1024)
+#define RESTART_BYTES (32 * 1024 * 1024)
 #define ALARM_BYTES (256 * 1024 * 1024)
 #define FRAME_HEAD 24
 #define PAUSE_US 20000
@@ -60,20 +61,54 @@ static void warn_of_growth(int64_t bytes, int64_t *warned)
     }
 }
 
-static void checkpoint(struct wp_db *db)
+/* True if everything was copied, so that the next commit starts the log anew. */
+static bool judge(struct wp_db *db, int code)
 {
-    sqlite3 *handle = wp_sql_handle(db->checkpoint_sql);
-    bool large = atomic_load(&db->wal_bytes) >= RESTART_BYTES;
-    int code = sqlite3_wal_checkpoint_v2(
-        handle, NULL, large ? SQLITE_CHECKPOINT_RESTART : SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
     if (code == SQLITE_OK || code == SQLITE_BUSY || code == SQLITE_LOCKED)
-        return;
+        return code == SQLITE_OK;
     if (code == SQLITE_FULL) {
         wp_log(WP_LOG_WARN, "db", "the disk is full: the write-ahead log cannot be copied");
-        return;
+        return false;
     }
     wp_log(WP_LOG_ERROR, "db", "checkpoint: %s", wp_sql_message(db->checkpoint_sql));
     db_break(db, "a checkpoint failed");
+    return false;
+}
+
+static void checkpoint(struct wp_db *db)
+{
+    sqlite3 *handle = wp_sql_handle(db->checkpoint_sql);
+    (void)pthread_mutex_lock(&db->mutex);
+    bool restart = db->writer_held;
+    (void)pthread_mutex_unlock(&db->mutex);
+    int mode = restart ? SQLITE_CHECKPOINT_RESTART : SQLITE_CHECKPOINT_PASSIVE;
+    bool whole = judge(db, sqlite3_wal_checkpoint_v2(handle, NULL, mode, NULL, NULL));
+    if (!restart)
+        return;
+    (void)pthread_mutex_lock(&db->mutex);
+    db->writer_held = false;
+    if (whole)
+        atomic_store(&db->wal_bytes, 0);
+    (void)pthread_cond_broadcast(&db->checkpoint_done);
+    (void)pthread_mutex_unlock(&db->mutex);
+}
+
+void db_hold_writer(struct wp_db *db)
+{
+    int64_t bytes = atomic_load(&db->wal_bytes);
+    if (bytes < RESTART_BYTES)
+        db->hold_at = RESTART_BYTES;
+    if (bytes < db->hold_at)
+        return;
+    /* If a reader prevents it now, not before the log has grown by as much again. */
+    db->hold_at = bytes + RESTART_BYTES;
+    (void)pthread_mutex_lock(&db->mutex);
+    db->writer_held = !db->broken;
+    db->checkpoint_asked = true;
+    (void)pthread_cond_signal(&db->checkpoint_due);
+    while (db->writer_held && !db->broken)
+        (void)pthread_cond_wait(&db->checkpoint_done, &db->mutex);
+    (void)pthread_mutex_unlock(&db->mutex);
 }
 
 void *db_checkpointer(void *arg)

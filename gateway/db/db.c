@@ -50,6 +50,7 @@ void db_break(struct wp_db *db, const char *what)
     (void)pthread_mutex_lock(&db->mutex);
     bool first = !db->broken;
     db->broken = true;
+    (void)pthread_cond_broadcast(&db->checkpoint_done);
     (void)pthread_mutex_unlock(&db->mutex);
     if (!first)
         return;
@@ -75,6 +76,7 @@ static void free_memory(struct wp_db *db)
     (void)pthread_cond_destroy(&db->writes.work_there);
     (void)pthread_cond_destroy(&db->reads.work_there);
     (void)pthread_cond_destroy(&db->checkpoint_due);
+    (void)pthread_cond_destroy(&db->checkpoint_done);
     free(db->writes.items);
     free(db->reads.items);
     free(db->folder);
@@ -96,6 +98,7 @@ static struct wp_db *allocate(const struct wp_db_options *options)
     db_list_init(&db->finished);
     (void)pthread_mutex_init(&db->mutex, NULL);
     (void)pthread_cond_init(&db->checkpoint_due, NULL);
+    (void)pthread_cond_init(&db->checkpoint_done, NULL);
     enum wp_status writes = lane_init(&db->writes, db->options.queue_most);
     enum wp_status reads = lane_init(&db->reads, db->options.queue_most);
     db->folder = strdup(options->folder);

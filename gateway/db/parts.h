@@ -55,6 +55,7 @@ struct wp_db {
     struct wp_db_options options;
     int lock;
     struct wp_sql *sql; /* the writer's: of the opener until the start, then of the writer thread */
+    int64_t hold_at;    /* of the writer thread: the size of the log at which it waits */
     int64_t mark;       /* ids below it may be on disk; of whoever has `sql` */
 
     /* fixed after wp_db_start */
@@ -78,6 +79,8 @@ struct wp_db {
     bool committed;
     bool checkpoint_stop;
     bool checkpoint_asked;
+    bool writer_held; /* the writer waits for a checkpoint of everything */
+    pthread_cond_t checkpoint_done;
     pthread_cond_t checkpoint_due;
 
     void (*room)(void *arg); /* of the loop thread */
@@ -111,6 +114,10 @@ void *db_checkpointer(void *db);
 
 /* checkpoint.c: watches the size of the write-ahead log on the writer's connection. */
 void db_watch_wal(struct wp_db *db);
+
+/* checkpoint.c: between two groups, lets a log that has grown large be copied whole. The wait ends
+ * with the checkpointer's next try, at most a second after readers stand in its way. */
+void db_hold_writer(struct wp_db *db);
 
 /* lanes.c: answers on the loop's thread everything that has finished. */
 void db_answer(struct wp_db *db);

@@ -47,6 +47,7 @@ void *db_writer(void *arg)
     size_t held = 0;
     size_t count;
     while ((count = take_group(db, group, held))) {
+        db_hold_writer(db);
         if (!group[0]->settled && db_run_group(db, group, count) == WP_BROKEN)
             db_break(db, "the write could not be made durable");
         held = answer(db, group, count);

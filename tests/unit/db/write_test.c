@@ -257,7 +257,7 @@ static void the_log_is_copied_while_writing_goes_on(void **state)
     }
     (void)snprintf(path, sizeof path, "%s/gateway.db-wal", folder);
     assert_int_equal(stat(path, &found), 0);
-    assert_true(found.st_size < 100 << 20);
+    assert_true(found.st_size < 64 << 20);
     test_db_close(db, &loop);
     assert_int_equal(count_after_reopening(folder), 160);
     test_folder_free(folder);
