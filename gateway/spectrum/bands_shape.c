@@ -71,6 +71,8 @@ static double crossing(const struct wp_curve *curve, size_t top, int step, doubl
     const double *a = curve->a;
     size_t i = top;
     size_t end = step > 0 ? curve->count - 1 : 0;
+    if (a[top] <= level)
+        return curve->x[top];
     while (i != end && a[i] > level)
         i = step > 0 ? i + 1 : i - 1;
     if (a[i] >= level)

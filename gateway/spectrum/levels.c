@@ -13,8 +13,10 @@
 #define QUARTILE 0.31863936
 /* A floor above this is no floor but a band that is not opaque. */
 #define FLOOR_MOST 0.06
-/* Nearer to zero than this it is taken for zero: an export as absorbance has lost the difference. */
-#define FLOOR_LEAST 0.003
+/* Between these it is taken for zero: a strong band of a good film reads so, and an export as
+ * absorbance has lost what lies below zero. Fogged plates lift the floor to 2-5 %T. */
+#define FLOOR_LEAST 0.012
+#define FLOOR_BELOW (-0.003)
 /* A flat bottom has steep sides: a dip that is this far open higher up (transmittance) is less than
  * this many times as wide there. The rounded bottom of a band that is merely deep is twice as wide.
  */
@@ -107,7 +109,7 @@ static bool is_flat_at(const struct wp_curve *curve, double low, double noise)
 static double floor_of(const struct wp_curve *curve, double noise)
 {
     double low = lowest_mean(curve);
-    if (low > FLOOR_MOST || fabs(low) < FLOOR_LEAST)
+    if (low > FLOOR_MOST || (low > FLOOR_BELOW && low < FLOOR_LEAST))
         return 0.0;
     if (is_flat_at(curve, low, noise))
         return low;
