@@ -3,6 +3,7 @@
 #include <fontconfig/fontconfig.h>
 #include <pango/pangofc-fontmap.h>
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 
 #include "fonts_conf.h"
@@ -66,6 +67,15 @@ static bool config_load(FcConfig *config, const char *path)
     return FcConfigParseAndLoadFromMemory(config, fonts_conf, FcTrue) == FcTrue;
 }
 
+/* Pango has fontconfig read the system's settings, in a thread of its own, unless the process has a
+ * configuration already. So the first one stays the current one; painters are told theirs. */
+static void make_current(FcConfig *config)
+{
+    static atomic_flag done = ATOMIC_FLAG_INIT;
+    if (!atomic_flag_test_and_set(&done))
+        FcConfigSetCurrent(config);
+}
+
 static enum wp_status fonts_check(struct wp_sheet_fonts *fonts, const char *where,
                                   struct wp_error *error)
 {
@@ -99,6 +109,8 @@ enum wp_status wp_sheet_fonts_new(const char *config, struct wp_sheet_fonts **fo
     const FcFontSet *set = status ? NULL : FcConfigGetFonts(made->config, FcSetSystem);
     if (!status && (!set || set->nfont == 0))
         status = wp_fail(error, WP_INVALID, "%s names no font that is installed", where);
+    if (!status)
+        make_current(made->config);
     if (!status)
         status = fonts_check(made, where, error);
     if (status) {
