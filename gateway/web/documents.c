@@ -27,18 +27,18 @@ struct document {
 
 static const struct {
     const char *end; /* of the route's path */
-    enum kind kind;
     const char *type;
     const char *extension;
     bool attachment;
-} kinds[] = {{"/sheet.pdf", SHEET_PDF, "application/pdf", "pdf", false},
-             {"/sheet.png", SHEET_PNG, "image/png", "png", false},
-             {"/sheet.svg", SHEET_SVG, "image/svg+xml", "svg", false},
-             {"/file", ORIGINAL, "application/octet-stream", "", true},
-             {"/jcamp", JCAMP, "chemical/x-jcamp-dx", "jdx", true},
-             {"/csv", CSV, "text/csv; charset=utf-8", "csv", true},
-             {"/points", POINTS, "application/json", "", false},
-             {"", OBJECT, "application/octet-stream", "", true}};
+    enum kind kind;
+} kinds[] = {{"/sheet.pdf", "application/pdf", "pdf", false, SHEET_PDF},
+             {"/sheet.png", "image/png", "png", false, SHEET_PNG},
+             {"/sheet.svg", "image/svg+xml", "svg", false, SHEET_SVG},
+             {"/file", "application/octet-stream", "", true, ORIGINAL},
+             {"/jcamp", "chemical/x-jcamp-dx", "jdx", true, JCAMP},
+             {"/csv", "text/csv; charset=utf-8", "csv", true, CSV},
+             {"/points", "application/json", "", false, POINTS},
+             {"", "application/octet-stream", "", true, OBJECT}};
 
 static enum kind kind_of(const struct wp_route *route)
 {

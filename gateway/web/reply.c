@@ -85,8 +85,12 @@ void wp_reply_static(struct wp_request *request, const char *type, const void *d
 {
     const char *held = wp_request_field(request, MHD_HTTP_HEADER_IF_NONE_MATCH);
     bool same = held && (strstr(held, etag) || !strcmp(held, "*"));
-    struct MHD_Response *response = MHD_create_response_from_buffer(
-        same ? 0 : size, same ? (void *)"" : (void *)(uintptr_t)data, MHD_RESPMEM_PERSISTENT);
+    union {
+        const void *in;
+        void *out; /* the library only reads it */
+    } content = {.in = same ? "" : data};
+    struct MHD_Response *response =
+        MHD_create_response_from_buffer(same ? 0 : size, content.out, MHD_RESPMEM_PERSISTENT);
     if (!response) {
         give_up(request);
         return;

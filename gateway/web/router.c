@@ -225,12 +225,12 @@ static int by_path(const void *a, const void *b)
 
 void wp_routes_print(const struct wp_route *rows, size_t count, FILE *file)
 {
-    const struct wp_route **sorted = calloc(count ? count : 1, sizeof(*sorted));
+    const struct wp_route **sorted = calloc(count ? count : 1, sizeof(const struct wp_route *));
     if (!sorted)
         return;
     for (size_t i = 0; i < count; i++)
         sorted[i] = &rows[i];
-    qsort(sorted, count, sizeof(*sorted), by_path);
+    qsort(sorted, count, sizeof(const struct wp_route *), by_path);
     fprintf(file, "| method | path | roles | tied to | what it does |\n|---|---|---|---|---|\n");
     for (size_t i = 0; i < count; i++) {
         char roles[256];

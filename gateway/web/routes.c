@@ -21,10 +21,10 @@
 #define AGENT WP_ROLE_AGENT
 #define ANYBODY (S | D | I | M | T | A | C)
 
-#define GET(path_) .method = "GET", .path = path_
-#define POST(path_) .method = "POST", .path = path_
-#define PATCH(path_) .method = "PATCH", .path = path_
-#define DELETE(path_) .method = "DELETE", .path = path_
+#define GET(path_) .method = "GET", .path = (path_)
+#define POST(path_) .method = "POST", .path = (path_)
+#define PATCH(path_) .method = "PATCH", .path = (path_)
+#define DELETE(path_) .method = "DELETE", .path = (path_)
 #define V1 "/api/v1"
 
 #define PUBLIC .scope = WP_SCOPE_PUBLIC
@@ -33,10 +33,10 @@
 #define SECTION(roles_) .roles = (roles_), .scope = WP_SCOPE_SECTION
 #define INSTRUMENT(roles_) .roles = (roles_), .scope = WP_SCOPE_INSTRUMENT
 
-#define ACT(fn) .act = fn, .body = WP_BODY_JSON
-#define VIEW(fn) .view = fn
-#define HANDLER(fn) .custom = fn
-#define LOADED(load_, fn) .load = load_, .custom = fn
+#define ACT(fn) .act = (fn), .body = WP_BODY_JSON
+#define VIEW(fn) .view = (fn)
+#define HANDLER(fn) .custom = (fn)
+#define LOADED(load_, fn) .load = (load_), .custom = (fn)
 #define JSON .body = WP_BODY_JSON
 #define SAYS .summary =
 

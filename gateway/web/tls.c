@@ -192,11 +192,11 @@ static enum wp_status make_own(const char *certificate_path, const char *key_pat
 {
     memset(tls, 0, sizeof *tls);
     int rc = generate(host, tls);
-    enum wp_status status = WP_OK;
-    if (rc < 0 || !tls->key || !tls->certificate)
-        status = wp_fail(error, WP_IO, "A certificate could not be made: %s", gnutls_strerror(rc));
-    if (!status)
-        status = write_pem(key_path, tls->key, 0600, error);
+    if (rc < 0 || !tls->key || !tls->certificate) {
+        wp_tls_release(tls);
+        return wp_fail(error, WP_IO, "A certificate could not be made: %s", gnutls_strerror(rc));
+    }
+    enum wp_status status = write_pem(key_path, tls->key, 0600, error);
     if (!status)
         status = write_pem(certificate_path, tls->certificate, 0644, error);
     if (status)
@@ -226,8 +226,11 @@ enum wp_status wp_tls_pin(const char *certificate_pem, char pin[WP_TLS_PIN_ROOM]
 {
     gnutls_x509_crt_t crt = NULL;
     gnutls_pubkey_t key = NULL;
-    gnutls_datum_t pem = {(unsigned char *)(uintptr_t)certificate_pem,
-                          (unsigned)strlen(certificate_pem)};
+    union {
+        const char *text;
+        unsigned char *data; /* the library only reads it */
+    } given = {.text = certificate_pem};
+    gnutls_datum_t pem = {given.data, (unsigned)strlen(certificate_pem)};
     gnutls_datum_t der = {NULL, 0};
     int rc = gnutls_x509_crt_init(&crt);
     if (rc >= 0)

@@ -62,8 +62,8 @@ struct wp_route {
     wp_custom_fn custom;
     wp_page_fn page; /* with view or act: answer HTML. NULL: JSON. */
     enum wp_body_kind body;
-    size_t body_most; /* 0: WP_JSON_BODY_MOST */
     unsigned flags;   /* bits of enum wp_route_flag */
+    size_t body_most; /* 0: WP_JSON_BODY_MOST */
     const char *summary;
 };
 
