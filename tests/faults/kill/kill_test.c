@@ -21,10 +21,12 @@
 #include "base/clock.h"
 #include "sample.h"
 
-#define ROUNDS 25
+#define ROUNDS 25 /* unless the command line says how many */
 #define THREADS 4
 #define A_ROUND 1000000
 #define A_THREAD 100000
+
+static int rounds = ROUNDS;
 
 struct receipt {
     int64_t number;
@@ -161,7 +163,7 @@ static void what_was_answered_survives_kill_9(void **state)
     srand(seed);
     assert_true(sample_open(&sample));
     sample_close(&sample);
-    for (int round = 1; round <= ROUNDS; round++) {
+    for (int round = 1; round <= rounds; round++) {
         int ends[2];
         assert_int_equal(pipe(ends), 0);
         pid_t child = fork();
@@ -175,14 +177,16 @@ static void what_was_answered_survives_kill_9(void **state)
         (void)close(ends[0]);
         assert_sound(&sample, &receipts);
     }
-    print_message("%zu receipts in %d rounds\n", receipts.count, ROUNDS);
-    assert_true(receipts.count > ROUNDS);
+    print_message("%zu receipts in %d rounds\n", receipts.count, rounds);
+    assert_true(receipts.count > (size_t)rounds);
     free(receipts.all);
     sample_remove(&sample);
 }
 
-int main(void)
+int main(int count, char **arguments)
 {
+    if (count > 1)
+        rounds = (int)strtol(arguments[1], NULL, 10);
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_was_answered_survives_kill_9),
     };

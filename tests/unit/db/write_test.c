@@ -263,6 +263,33 @@ static void the_log_is_copied_while_writing_goes_on(void **state)
     test_folder_free(folder);
 }
 
+/* The log grows meanwhile, for the reader still needs the old pages; nobody waits for it. */
+static void a_reader_that_holds_on_does_not_stop_the_writer(void **state)
+{
+    (void)state;
+    char *folder = test_folder_new();
+    uv_loop_t loop;
+    int64_t seen = -1;
+    struct wp_sql *reader;
+    struct wp_db *db = test_db_open(folder, &loop, NULL);
+    assert_int_equal(wp_db_reader(db, &reader, NULL), WP_OK);
+    assert_int_equal(wp_sql_run(reader, "BEGIN", ""), WP_OK);
+    assert_int_equal(test_count(reader, &seen), WP_OK);
+    for (int i = 0; i < 80; i++) {
+        struct test_row row = {.size = 1 << 20};
+        (void)snprintf(row.name, sizeof row.name, "row%d", i);
+        assert_int_equal(wp_db_write(db, test_insert, test_answered, &row), WP_OK);
+        test_turn(&loop, &row, 1);
+        assert_int_equal(row.status, WP_OK);
+    }
+    assert_int_equal(test_count(reader, &seen), WP_OK);
+    assert_int_equal(seen, 0);
+    wp_sql_close(reader);
+    test_db_close(db, &loop);
+    assert_int_equal(count_after_reopening(folder), 80);
+    test_folder_free(folder);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -274,6 +301,7 @@ int main(void)
         cmocka_unit_test(another_thread_may_write_and_wait),
         cmocka_unit_test(a_read_sees_one_snapshot),
         cmocka_unit_test(the_log_is_copied_while_writing_goes_on),
+        cmocka_unit_test(a_reader_that_holds_on_does_not_stop_the_writer),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
