@@ -42,8 +42,9 @@ static void drop(struct wp_watch *watch, struct candidate *candidate)
 
 void candidates_free(struct wp_watch *watch)
 {
-    while (watch->count)
-        drop(watch, &watch->candidates[0]);
+    for (size_t i = 0; i < watch->count; i++)
+        free(watch->candidates[i].path);
+    watch->count = 0;
     free(watch->candidates);
 }
 

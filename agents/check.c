@@ -28,24 +28,27 @@ static void well(const char *format, ...) __attribute__((format(printf, 1, 2)));
 static void fault(struct checking *checking, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+static void line(const char *mark, const char *format, va_list arguments)
+{
+    char text[1024];
+    (void)vsnprintf(text, sizeof text, format, arguments);
+    printf("%s %s\n", mark, text);
+}
+
 static void well(const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
-    (void)fputs("ok     ", stdout);
-    (void)vprintf(format, arguments);
+    line("ok    ", format, arguments);
     va_end(arguments);
-    puts("");
 }
 
 static void fault(struct checking *checking, const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
-    (void)fputs("FAULT  ", stdout);
-    (void)vprintf(format, arguments);
+    line("FAULT ", format, arguments);
     va_end(arguments);
-    puts("");
     checking->faults++;
 }
 
@@ -260,9 +263,9 @@ int wp_agent_check(const struct wp_agent_options *options)
 {
     struct wp_error error;
     struct checking *checking = calloc(1, sizeof *checking);
-    enum wp_status status = checking
-                                ? wp_spool_open_to_read(options->state, &checking->spool, &error)
-                                : wp_fail(&error, WP_NO_MEMORY, "no memory");
+    if (!checking)
+        return 2;
+    enum wp_status status = wp_spool_open_to_read(options->state, &checking->spool, &error);
     if (!status && wp_secret_init())
         status = wp_fail(&error, WP_IO, "the system gives no random numbers");
     if (!status)
@@ -280,8 +283,7 @@ int wp_agent_check(const struct wp_agent_options *options)
             puts("All well");
     }
     int code = status ? 2 : checking->faults ? 1 : 0;
-    if (checking)
-        wp_spool_close(checking->spool);
+    wp_spool_close(checking->spool);
     free(checking);
     return code;
 }

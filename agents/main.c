@@ -28,15 +28,14 @@ int main(int argc, char **argv)
         wp_log_set_level(WP_LOG_DEBUG);
     switch (options.verb) {
     case WP_VERB_JOIN:
-        return wp_agent_join(&options);
+    case WP_VERB_SET:
+        return wp_agent_set_up(&options);
     case WP_VERB_RUN:
         return wp_agent_run(&options);
     case WP_VERB_STATUS:
         return wp_agent_status(&options);
     case WP_VERB_CHECK:
         return wp_agent_check(&options);
-    case WP_VERB_SET:
-        return wp_agent_set(&options);
     default:
         return 2;
     }

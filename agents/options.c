@@ -41,7 +41,7 @@ static const char *value_of(struct reading *reading, const char *name, enum wp_s
 {
     const char *word = reading->argv[reading->at];
     size_t length = strlen(name);
-    if (strncmp(word, name, length) != 0)
+    if (!word || strncmp(word, name, length) != 0)
         return NULL;
     if (word[length] == '=')
         return word + length + 1;

@@ -81,12 +81,10 @@ static void hint(uv_fs_event_t *event, const char *name, int events, int status)
         return;
     const char *slash = *watcher->path ? "/" : "";
     int length = name ? snprintf(path, sizeof path, "%s%s%s", watcher->path, slash, name) : -1;
-    if (status || length < 0 || (size_t)length >= sizeof path || !watch_whole(watch, path, whole))
-        scan_soon(watch);
-    else if (wp_look_at(whole, &look, &thing)) {
-        if (of_folder(watch, watcher, path, name))
-            scan_soon(watch);
-    } else if (thing == WP_THING_FOLDER)
+    bool unclear =
+        status || length < 0 || (size_t)length >= sizeof path || !watch_whole(watch, path, whole);
+    bool gone = !unclear && wp_look_at(whole, &look, &thing) != 0;
+    if (unclear || thing == WP_THING_FOLDER || (gone && of_folder(watch, watcher, path, name)))
         scan_soon(watch);
     else if (thing == WP_THING_FILE && watch->begun &&
              wp_patterns_take(watch->options.patterns, path))

@@ -310,50 +310,40 @@ static enum wp_status open_alone(const struct wp_agent_options *options, struct 
     return status ? status : wp_spool_open(options->state, spool, error);
 }
 
-int wp_agent_join(const struct wp_agent_options *options)
+/* Folders, patterns and limits from the command line; for join the enrolment as well. */
+static enum wp_status change(const struct wp_agent_options *options, struct wp_spool *spool,
+                             struct wp_setup *setup, struct wp_error *error)
+{
+    if (options->verb == WP_VERB_JOIN)
+        return join_into(spool, options, setup, error);
+    enum wp_status status = put_all(spool, options, error);
+    return status ? status : wp_setup_read(spool, setup, error);
+}
+
+int wp_agent_set_up(const struct wp_agent_options *options)
 {
     struct wp_error error;
     struct wp_spool *spool = NULL;
-    struct wp_setup *setup = calloc(1, sizeof *setup);
-    struct wp_patterns *before = calloc(1, sizeof *before);
-    enum wp_status status = setup && before ? open_alone(options, &spool, &error)
-                                            : wp_fail(&error, WP_NO_MEMORY, "no memory");
-    if (!status)
-        read_patterns(spool, before);
-    if (!status)
-        status = join_into(spool, options, setup, &error);
+    struct {
+        struct wp_setup setup;
+        struct wp_patterns before;
+    } *room = calloc(1, sizeof *room);
+    if (!room)
+        return 1;
+    enum wp_status status = open_alone(options, &spool, &error);
+    if (!status) {
+        read_patterns(spool, &room->before);
+        status = change(options, spool, &room->setup, &error);
+    }
     if (status) {
         (void)fprintf(stderr, "wavepost-agent: %s\n", error.text);
     } else {
-        printf("Joined %s as %s, %s\n", setup->base, setup->instrument, setup->place);
-        note_folders(spool, setup, options->has_patterns ? before : NULL);
+        if (options->verb == WP_VERB_JOIN)
+            printf("Joined %s as %s, %s\n", room->setup.base, room->setup.instrument,
+                   room->setup.place);
+        note_folders(spool, &room->setup, options->has_patterns ? &room->before : NULL);
     }
     wp_spool_close(spool);
-    free(setup);
-    free(before);
-    return status ? 1 : 0;
-}
-
-int wp_agent_set(const struct wp_agent_options *options)
-{
-    struct wp_error error;
-    struct wp_spool *spool = NULL;
-    struct wp_setup *setup = calloc(1, sizeof *setup);
-    struct wp_patterns *before = calloc(1, sizeof *before);
-    enum wp_status status = setup && before ? open_alone(options, &spool, &error)
-                                            : wp_fail(&error, WP_NO_MEMORY, "no memory");
-    if (!status)
-        read_patterns(spool, before);
-    if (!status)
-        status = put_all(spool, options, &error);
-    if (!status)
-        status = wp_setup_read(spool, setup, &error);
-    if (status)
-        (void)fprintf(stderr, "wavepost-agent: %s\n", error.text);
-    else
-        note_folders(spool, setup, options->has_patterns ? before : NULL);
-    wp_spool_close(spool);
-    free(setup);
-    free(before);
+    free(room);
     return status ? 1 : 0;
 }

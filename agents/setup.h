@@ -30,8 +30,7 @@ enum wp_status wp_setup_read(struct wp_spool *spool, struct wp_setup *setup,
 /* A client with this setup's trust and proxy. NULL: no memory. */
 struct wp_http *wp_setup_http(const struct wp_setup *setup, uv_loop_t *loop, unsigned connections);
 
-/* The verbs; they print for people and return the exit code. */
-int wp_agent_join(const struct wp_agent_options *options);
-int wp_agent_set(const struct wp_agent_options *options);
+/* The verbs join and set; prints for people and returns the exit code. */
+int wp_agent_set_up(const struct wp_agent_options *options);
 
 #endif

@@ -144,8 +144,9 @@ int wp_agent_status(const struct wp_agent_options *options)
     struct wp_error error;
     struct wp_spool *spool = NULL;
     struct wp_setup *setup = calloc(1, sizeof *setup);
-    enum wp_status status = setup ? wp_spool_open_to_read(options->state, &spool, &error)
-                                  : wp_fail(&error, WP_NO_MEMORY, "no memory");
+    if (!setup)
+        return 2;
+    enum wp_status status = wp_spool_open_to_read(options->state, &spool, &error);
     if (!status)
         status = wp_setup_read(spool, setup, &error);
     if (status)

@@ -44,7 +44,7 @@ static bool named_twice(const cJSON *object)
 
 static bool well_formed(const cJSON *item, unsigned depth)
 {
-    if (depth > DEEPEST || (cJSON_IsObject(item) && named_twice(item)))
+    if (!item || depth > DEEPEST || (cJSON_IsObject(item) && named_twice(item)))
         return false;
     for (const cJSON *child = item->child; child; child = child->next)
         if (!well_formed(child, depth + 1))
@@ -66,7 +66,8 @@ void wire_begin(struct reading *reading, const char *json, size_t size, size_t m
     reading->root = cJSON_ParseWithLengthOpts(json, size, &end, false);
     while (reading->root && end < json + size && strchr(" \t\r\n", *end))
         end++;
-    if (!cJSON_IsObject(reading->root) || end != json + size || !well_formed(reading->root, 0))
+    if (!reading->root || !cJSON_IsObject(reading->root) || end != json + size ||
+        !well_formed(reading->root, 0))
         reading->status = wp_fail(error, WP_INVALID, "the message is not one sound JSON object");
 }
 

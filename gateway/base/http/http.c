@@ -166,6 +166,7 @@ static void judge(struct call *call, CURLcode result, struct wp_http_answer *ans
 void http_call_finish(struct call *call, CURLcode result)
 {
     struct wp_http_answer answer = {.size = call->answer.size};
+    unlink_call(call);
     curl_off_t retry_after = 0;
     char *type = NULL;
     curl_easy_getinfo(call->easy, CURLINFO_RESPONSE_CODE, &answer.code);
@@ -177,7 +178,6 @@ void http_call_finish(struct call *call, CURLcode result)
     answer.content_type = type;
     answer.body = call->answer.data ? call->answer.data : "";
     judge(call, result, &answer);
-    unlink_call(call);
     call->done(call->arg, &answer);
     http_call_free(call);
 }
@@ -268,9 +268,11 @@ enum wp_status wp_http_send(struct wp_http *http, const struct wp_http_request *
 
 void http_end(struct wp_http *http)
 {
-    while (http->calls) {
-        snprintf(http->calls->trouble, CURL_ERROR_SIZE, "the client is stopping");
-        http_call_finish(http->calls, CURLE_ABORTED_BY_CALLBACK);
+    while (http->load > 0) {
+        struct call *call = http->calls;
+        call->before = NULL;
+        (void)snprintf(call->trouble, sizeof call->trouble, "the client is stopping");
+        http_call_finish(call, CURLE_ABORTED_BY_CALLBACK);
     }
     http_drive_stop(http);
 }

@@ -16,6 +16,17 @@ static size_t give_message(char *to, size_t size, size_t count, void *arg)
     return some;
 }
 
+/* Keeps the last reply that refused something: its text may hold the enhanced code of RFC 3463. */
+static size_t keep_refusal(char *line, size_t size, size_t count, void *arg)
+{
+    struct call *call = arg;
+    if (size * count > 0 && (line[0] == '4' || line[0] == '5')) {
+        wp_bytes_clear(&call->answer);
+        (void)wp_bytes_add(&call->answer, line, size * count);
+    }
+    return size * count;
+}
+
 /* An envelope address may not carry what would end the command or start another. */
 static bool address_usable(const char *address)
 {
@@ -68,6 +79,8 @@ enum wp_status wp_mail_send(struct wp_http *http, const struct wp_mail_request *
         curl_easy_setopt(easy, CURLOPT_USERNAME, request->user);
         curl_easy_setopt(easy, CURLOPT_PASSWORD, request->password ? request->password : "");
     }
+    curl_easy_setopt(easy, CURLOPT_HEADERFUNCTION, keep_refusal);
+    curl_easy_setopt(easy, CURLOPT_HEADERDATA, call);
     curl_easy_setopt(easy, CURLOPT_UPLOAD, 1L);
     curl_easy_setopt(easy, CURLOPT_READFUNCTION, give_message);
     curl_easy_setopt(easy, CURLOPT_READDATA, call);

@@ -35,7 +35,7 @@ struct wp_http_answer {
     struct wp_error error;
     bool tls_failed;  /* the peer's certificate or key was refused */
     long code;        /* HTTP status, or the last SMTP reply code */
-    const char *body; /* zero-terminated */
+    const char *body; /* zero-terminated; of a mail: the last reply line that refused something */
     size_t size;
     long retry_after_s;       /* from Retry-After, 0 if none */
     const char *content_type; /* NULL if none */
