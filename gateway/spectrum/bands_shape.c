@@ -49,7 +49,7 @@ static double vertex(const struct wp_curve *curve, size_t from, size_t to, size_
 double wp_band_position(const struct wp_curve *curve, const struct wp_levels *levels, size_t top,
                         double width)
 {
-    size_t reach = (size_t)(FIT_WIDTH * width / curve->step);
+    size_t reach = wp_curve_points(curve, FIT_WIDTH * width);
     reach = reach > FIT_MOST ? FIT_MOST : reach;
     double t = curve->t[top] > levels->flat_t ? curve->t[top] : levels->flat_t;
     double drop = FIT_DROP * M_LOG10E * levels->noise / t;

@@ -6,6 +6,12 @@
 
 #define POINTS_LEAST 16
 
+/* No instrument reads farther than this; a damaged file may, and sums of such numbers mean nothing.
+ */
+#define T_MOST 1e4
+#define A_LEAST (-4.0)
+#define X_MOST 1e9
+
 double wp_x_to_cm1(double x, enum wp_x_unit unit)
 {
     switch (unit) {
@@ -74,7 +80,9 @@ static size_t collect(const struct wp_spectrum *spectrum, struct point *points)
         double x = spectrum->x[i];
         if (!isfinite(spectrum->y[i]) || (needs_positive && x <= 0.0))
             continue;
-        points[count++] = (struct point){wp_x_to_cm1(x, spectrum->x_unit), spectrum->y[i]};
+        double wavenumber = wp_x_to_cm1(x, spectrum->x_unit);
+        if (fabs(wavenumber) <= X_MOST)
+            points[count++] = (struct point){wavenumber, spectrum->y[i]};
     }
     return count;
 }
@@ -140,6 +148,7 @@ static void fill_from_transmittance(struct wp_curve *curve, const struct point *
     const double most = -log10(WP_T_FLOOR);
     for (size_t i = 0; i < curve->count; i++) {
         double t = points[i].y / divisor;
+        t = t < -T_MOST ? -T_MOST : t > T_MOST ? T_MOST : t;
         curve->t[i] = t;
         curve->a[i] = t > WP_T_FLOOR ? -M_LOG10E * log(t) : most;
     }
@@ -149,7 +158,7 @@ static void fill_from_absorbance(struct wp_curve *curve, const struct point *poi
 {
     const double most = -log10(WP_T_FLOOR);
     for (size_t i = 0; i < curve->count; i++) {
-        double a = points[i].y;
+        double a = points[i].y > A_LEAST ? points[i].y : A_LEAST;
         curve->a[i] = a < most ? a : most;
         curve->t[i] = exp(-M_LN10 * a);
     }

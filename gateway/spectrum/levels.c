@@ -63,8 +63,7 @@ static double lower_quartile(const uint32_t *bins, size_t count)
 static double noise_of(const struct wp_curve *curve)
 {
     uint32_t bins[BINS] = {0};
-    size_t lag = (size_t)(NOISE_LAG / curve->step + 0.5);
-    lag = lag < 1 ? 1 : lag;
+    size_t lag = wp_curve_points(curve, NOISE_LAG);
     if (curve->count < 2 * lag + 4)
         return 0.0;
     const double *t = curve->t;
@@ -140,4 +139,12 @@ size_t wp_curve_at(const struct wp_curve *curve, double wavenumber)
             to = middle;
     }
     return from;
+}
+
+size_t wp_curve_points(const struct wp_curve *curve, double width)
+{
+    double points = width / curve->step + 0.5;
+    if (!(points < (double)curve->count))
+        return curve->count;
+    return points < 1.0 ? 1 : (size_t)points;
 }

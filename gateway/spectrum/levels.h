@@ -26,4 +26,7 @@ struct wp_flats {
 /* First index whose abscissa is `wavenumber` or more; curve->count if there is none. */
 size_t wp_curve_at(const struct wp_curve *curve, double wavenumber);
 
+/* How many points lie over `width` (cm-1), rounded: at least 1, at most curve->count. */
+size_t wp_curve_points(const struct wp_curve *curve, double width);
+
 #endif

@@ -49,7 +49,7 @@ static bool view_of(const struct wp_print *print, struct view *view)
         return false;
     view->bytes = print->bytes;
     view->windows = print->bytes[4];
-    view->exponent = (signed char)print->bytes[5];
+    view->exponent = (print->bytes[5] ^ 0x80) - 0x80; /* two's complement */
     view->resolved = (double)print_get_float(print->bytes + 8);
     return view->windows > 0;
 }
@@ -73,8 +73,8 @@ static void correlate_block(const signed char *a, const signed char *b, struct s
     int32_t points = 0;
     for (int i = 0; i < BLOCK; i++) {
         int32_t inside = (abs(a[i]) < PRINT_BEYOND) & (abs(b[i]) < PRINT_BEYOND);
-        int32_t u = a[i] & -inside;
-        int32_t v = b[i] & -inside;
+        int32_t u = (int32_t)a[i] * inside;
+        int32_t v = (int32_t)b[i] * inside;
         aa += u * u;
         bb += v * v;
         ab += u * v;

@@ -17,11 +17,11 @@ static const struct {
 #define WINDOWS_LEAST 3
 /* Neighbouring fourth differences of white noise correlate with -0.8; those of anything smooth
  * with a positive number. Noise that a program has smoothed lies between. */
-#define NOISE_LIKE -0.25
+#define NOISE_LIKE (-0.25)
 #define UNITS_OF_NOISE                                                                             \
     12.0 /* the quietest window's standard deviation in stored units, at least                     \
           */
-#define FINEST_UNIT -40
+#define FINEST_UNIT (-40)
 #define MEAN_LEAST 0.01
 #define SAME 1e-9 /* transmittances closer than this differ by arithmetic alone */
 
@@ -133,8 +133,7 @@ enum wp_status wp_print_make(const struct wp_curve *curve, struct wp_print *prin
     double relative = INFINITY;
     double lightest = 0.0;
     memset(print, 0, sizeof *print);
-    size_t lag = (size_t)(SPACING / curve->step + 0.5);
-    lag = lag < 1 ? 1 : lag;
+    size_t lag = wp_curve_points(curve, SPACING);
     for (size_t i = 0; i < PRINT_WINDOWS; i++) {
         struct window *window = &windows[count];
         if (!take(curve, i, lag, window))

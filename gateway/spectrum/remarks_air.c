@@ -41,7 +41,7 @@ static double dioxide_of(const struct wp_curve *curve)
 /* Fine structure of the absorbance in from..end: less its mean over SMOOTH. */
 static void sharpen(const struct wp_curve *curve, size_t from, size_t end, double *fine)
 {
-    size_t reach = (size_t)(0.5 * SMOOTH / curve->step);
+    size_t reach = wp_curve_points(curve, 0.5 * SMOOTH);
     double sum = 0.0;
     size_t low = from;
     size_t high = from;
@@ -98,8 +98,8 @@ static double correlation(const double *a, const double *b, size_t count)
 
 static double vapour_of(const struct wp_curve *curve)
 {
-    double fine[POINTS_MOST];
-    double shape[POINTS_MOST];
+    double fine[POINTS_MOST] = {0};
+    double shape[POINTS_MOST] = {0};
     size_t from = wp_curve_at(curve, VAPOUR_LOW);
     size_t end = wp_curve_at(curve, VAPOUR_HIGH);
     if (from == 0 || end == curve->count || end < from + 16 || end - from > POINTS_MOST)

@@ -103,9 +103,11 @@ static enum wp_limit nothing_limit(const struct wp_facts *facts)
 bool wp_check_too_weak(const struct wp_facts *facts, struct wp_found *found)
 {
     const struct wp_band *strongest = wp_strongest(facts);
-    double height = strongest ? wp_band_height(facts, strongest) : 0.0;
-    if (height <= wp_limit(nothing_limit(facts)))
+    if (!strongest)
         return false; /* nothing at all: another remark */
+    double height = wp_band_height(facts, strongest);
+    if (height <= wp_limit(nothing_limit(facts)))
+        return false;
     double taken = 100.0 * (1.0 - exp(-M_LN10 * height));
     if (facts->context->preparation == WP_PREP_ATR) {
         if (height >= wp_limit(WP_LIMIT_WEAK_ATR))

@@ -151,8 +151,8 @@ bool wp_check_single_beam(const struct wp_facts *facts, struct wp_found *found)
     if (facts->dioxide < SINGLE_DIOXIDE || facts->vapour < SINGLE_VAPOUR)
         return false;
     double most = 0.0;
-    for (double x = 1000.0; x < 3000.0; x += 100.0) {
-        double here = wp_window_mean(curve, x, x + 100.0);
+    for (int i = 10; i < 30; i++) {
+        double here = wp_window_mean(curve, 100.0 * i, 100.0 * (i + 1));
         most = here > most ? here : most;
     }
     double far = wp_window_mean(curve, 3930.0, 3990.0);

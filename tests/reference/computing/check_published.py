@@ -82,7 +82,7 @@ def positions(check, tool, rng):
 
 
 def ordinary(check, tool, rng):
-    """Thin films raise no alarm. [C]: at 5 um none of the 24 has three flat bands."""
+    """Thin films raise no alarm."""
     for name in ("silicone", "diethyl_phthalate"):
         for micrometres in (2.0, 3.0, 5.0):
             answer = examine(tool, film(rng, records.film_absorbance(name, X, micrometres)))

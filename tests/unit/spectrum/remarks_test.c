@@ -8,6 +8,8 @@
 
 #include "made_curve.h"
 #include "remarks_table.h"
+#include "spectrum/film.h"
+#include "spectrum/likeness.h"
 #include "spectrum/remarks.h"
 
 static const struct made_band usual[] = {
@@ -262,6 +264,46 @@ static void the_document_lists_every_threshold(void **state)
     }
 }
 
+/* Numbers of any size, in any order, from a damaged or hostile file. The sanitizers watch. */
+static void hostile_numbers_do_no_harm(void **state)
+{
+    (void)state;
+    static const double odd[] = {0,      1,   -1,   1e308, -1e308, 1e-308, INFINITY, -INFINITY,
+                                 NAN,    1e9, 4000, 399.2, 100,    1e-4,   -0.0,     2349.0,
+                                 5e-324, 0.5, 1e16, 1e5,   2000,   -4000,  1e-16,    3.0};
+    enum { COUNT = 600, ODD = sizeof odd / sizeof odd[0] };
+    static double x[COUNT];
+    static double y[COUNT];
+    uint64_t seed = 3;
+    size_t examined = 0;
+    for (int round = 0; round < 3000; round++) {
+        struct wp_spectrum s = {.technique = WP_INFRARED, .count = COUNT, .x = x, .y = y};
+        struct wp_curve curve;
+        struct wp_examination e;
+        s.x_unit = (enum wp_x_unit)(round % 3);
+        s.y_unit = (enum wp_y_unit)(round / 3 % 3);
+        for (size_t i = 0; i < COUNT; i++) {
+            double noise = made_noise(&seed);
+            x[i] = round % 2 ? 400.0 + 6.0 * (double)i : noise * odd[(seed >> 33) % ODD];
+            y[i] = (seed >> 13) % 4 ? noise * odd[(seed >> 43) % ODD] : 80.0 + noise;
+            if (!isfinite(x[i]))
+                x[i] = 1.0; /* abscissae are always finite */
+        }
+        if (wp_curve_make(&s, &curve, NULL))
+            continue;
+        assert_int_equal(wp_examine(&s, &curve, NULL, &e), WP_OK);
+        assert_true(e.band_count <= WP_BANDS_MOST && e.remark_count <= WP_REMARKS_MOST);
+        struct wp_film_check film;
+        struct wp_print print;
+        wp_film_check(&curve, &film);
+        wp_print_make(&curve, &print);
+        wp_print_compare(&print, &print);
+        wp_curve_release(&curve);
+        examined++;
+    }
+    assert_true(examined > 2000);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -275,6 +317,7 @@ int main(void)
         cmocka_unit_test(carbon_dioxide_is_silent_grey_or_said),
         cmocka_unit_test(the_plates_cut_off_limits_the_bands),
         cmocka_unit_test(other_techniques_get_bands_but_no_remarks),
+        cmocka_unit_test(hostile_numbers_do_no_harm),
         cmocka_unit_test(advice_is_whole_and_harmless),
         cmocka_unit_test(the_document_lists_every_threshold),
     };
