@@ -105,6 +105,27 @@ static enum wp_status check_section(struct wp_txn *txn, int64_t person, struct w
     return status;
 }
 
+/* What nobody said at the bench follows from the experiment, then from the instrument. */
+static enum wp_status fill_words(struct wp_txn *txn, struct wp_stamp *stamp)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        txn->sql, &rows,
+        "SELECT coalesce(nullif(e.preparation, ''), i.preparation), "
+        "coalesce(nullif(e.plates, ''), i.plates) FROM measurement m JOIN instrument i "
+        "ON i.id = m.instrument_id LEFT JOIN experiment e ON e.id = ? WHERE m.id = ?",
+        "ii", stamp->experiment, stamp->measurement);
+    if (status)
+        return status;
+    if (wp_rows_next(&rows)) {
+        if (!stamp->preparation[0])
+            copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 0));
+        if (!stamp->plates[0])
+            copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 1));
+    }
+    return wp_rows_end(&rows);
+}
+
 WP_ACT(wp_act_claim)
 {
     int64_t person = 0;
@@ -137,7 +158,9 @@ WP_ACT(wp_act_claim)
     if (wp_ask_text(ask, "sample") && wp_typed_ok(wp_ask_text(ask, "sample"), 100, true))
         copy(stamp.sample, sizeof stamp.sample, wp_ask_text(ask, "sample"));
     (void)wp_ask_int(ask, "experiment", &stamp.experiment);
-    status = wp_stamp_add(txn, &stamp);
+    status = fill_words(txn, &stamp);
+    if (!status)
+        status = wp_stamp_add(txn, &stamp);
     if (!status)
         status = wp_measurement_counts(txn, claimed.id);
     if (!status)
