@@ -8,7 +8,7 @@
 #include "base/log.h"
 #include "dispatch_parts.h"
 
-enum { ATTEMPTS_MOST = 4, LATER_S = 10, TELL_EVERY_S = 60, REASON_ROOM = 400 };
+enum { ATTEMPTS_MOST = 4, LATER_S = 10, SOON_S = 2, TELL_EVERY_S = 60, REASON_ROOM = 400 };
 
 static const char stuck[] = "; the sheet comes out there once that is put right.";
 
@@ -57,11 +57,11 @@ static enum wp_status move(struct wp_txn *txn, int64_t delivery, enum wp_deliver
     return wp_delivery_move(txn, &one);
 }
 
-static enum wp_status postpone(struct wp_txn *txn, int64_t delivery, bool count)
+static enum wp_status postpone(struct wp_txn *txn, int64_t delivery, int64_t seconds, bool count)
 {
     return wp_sql_run(txn->sql,
                       "UPDATE delivery SET due_us = ?, attempts = attempts + ? WHERE id = ?", "iii",
-                      txn->now + LATER_S * WP_SECOND, (int64_t)count, delivery);
+                      txn->now + seconds * WP_SECOND, (int64_t)count, delivery);
 }
 
 /* The printer would not have it: again later, but not for ever. */
@@ -76,7 +76,7 @@ static enum wp_status refused(struct wp_txn *txn, const struct apply *apply,
              apply->name, item->text, (int)attempts);
     if (now->withdraw == 1)
         return move(txn, item->delivery, WP_DELIVERY_CANCELLED, text);
-    enum wp_status status = postpone(txn, item->delivery, !counted);
+    enum wp_status status = postpone(txn, item->delivery, LATER_S, !counted);
     return status
                ? status
                : move(txn, item->delivery, enough ? WP_DELIVERY_FAILED : WP_DELIVERY_WAITING, text);
@@ -88,7 +88,7 @@ static enum wp_status not_drawn(struct wp_txn *txn, const struct wp_visit_item *
     char text[REASON_ROOM];
     bool fails = item->result == WP_VISIT_NOT_DRAWN || now->attempts + 1 >= 2 * ATTEMPTS_MOST;
     snprintf(text, sizeof text, "The sheet could not be made: %s", item->text);
-    enum wp_status status = postpone(txn, item->delivery, true);
+    enum wp_status status = postpone(txn, item->delivery, LATER_S, true);
     return status
                ? status
                : move(txn, item->delivery, fails ? WP_DELIVERY_FAILED : WP_DELIVERY_WAITING, text);
@@ -173,11 +173,15 @@ static enum wp_status write_result(struct wp_txn *txn, const struct apply *apply
                                    const struct wp_visit_item *item, const struct now *now)
 {
     char text[REASON_ROOM];
+    enum wp_status status;
     switch (item->result) {
     case WP_VISIT_UNANSWERED:
         return WP_OK;
     case WP_VISIT_NOT_SENT:
         return not_sent(txn, apply, item, now);
+    case WP_VISIT_BUSY:
+        status = postpone(txn, item->delivery, SOON_S, false);
+        return status ? status : not_sent(txn, apply, item, now);
     case WP_VISIT_REFUSED:
         return refused(txn, apply, item, now);
     case WP_VISIT_NOT_DRAWN:
@@ -364,9 +368,11 @@ void wp_dispatch_apply(struct wp_node *node)
         wp_db_write(dispatch->db, write_apply, applied, apply) != WP_OK) {
         free(apply);
         node->visiting = false;
-        node->fresh_after = dispatch->serial;
-        dispatch->kicked = dispatch->kicked || needed;
-        node->told[0] = needed ? '\0' : node->told[0];
+        if (needed) {
+            node->fresh_after = dispatch->serial;
+            node->told[0] = '\0';
+            dispatch->kicked = true;
+        }
         return;
     }
     dispatch->pending++;

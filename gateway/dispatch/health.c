@@ -114,6 +114,11 @@ static bool has_word(const char *words, const char *word)
     return false;
 }
 
+bool wp_printer_stands(const struct wp_printer_words *words)
+{
+    return words->state == 5;
+}
+
 enum wp_job_verdict wp_job_judge(const struct wp_job_words *words, bool sheet_sent)
 {
     switch (words->state) {

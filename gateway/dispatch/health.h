@@ -31,6 +31,11 @@ struct wp_printer_words {
 /* `*text` gets what it lacks, to go after a name: "has no paper", "has stopped"; "" when ready. */
 enum wp_health wp_health_judge(const struct wp_printer_words *words, const char **text);
 
+/* True if the printer has stopped, so that no page can be on its way: not media-empty, which says
+ * only that a tray is empty behind the page, nor media-needed, which some printers say while they
+ * are still at work on the last one (seen with a real peer). */
+bool wp_printer_stands(const struct wp_printer_words *words);
+
 /* Job states of RFC 8011 section 5.3.7. */
 enum wp_job_state {
     WP_JOB_UNKNOWN = 0,

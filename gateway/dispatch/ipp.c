@@ -145,6 +145,9 @@ static enum wp_status judge_answer(ipp_t *answer, struct wp_error *error)
     ipp_status_t code = ippGetStatusCode(answer);
     if (code < IPP_STATUS_ERROR_BAD_REQUEST)
         return WP_OK;
+    if (code == IPP_STATUS_ERROR_BUSY || code == IPP_STATUS_ERROR_NOT_ACCEPTING_JOBS ||
+        code == IPP_STATUS_ERROR_TEMPORARY || code == IPP_STATUS_ERROR_TOO_MANY_JOBS)
+        return wp_fail(error, WP_CONFLICT, "is busy");
     if (code == IPP_STATUS_ERROR_NOT_FOUND)
         return wp_fail(error, WP_NOT_FOUND, "has no such job");
     if (code == IPP_STATUS_ERROR_NOT_AUTHENTICATED || code == IPP_STATUS_ERROR_NOT_AUTHORIZED ||
@@ -156,6 +159,9 @@ static enum wp_status judge_answer(ipp_t *answer, struct wp_error *error)
     if (said == NULL)
         said = ippErrorString(code);
     wp_text_clean(said, strlen(said), clean, sizeof clean);
+    size_t size = strlen(clean);
+    if (size > 0 && clean[size - 1] == '.')
+        clean[size - 1] = '\0';
     return wp_fail(error, WP_IO, "refuses: %s", clean);
 }
 

@@ -8,8 +8,9 @@
  * is refused from then on, until an administrator forgets it.
  *
  * Errors of every call: WP_RETRY: no answer, or it broke off; what was asked may have been done.
- * WP_IO: the printer refused and did nothing; the text says why. WP_NOT_FOUND: it has no such job.
- * WP_DENIED: it wants a password, or shows another certificate. WP_NO_MEMORY.
+ * WP_IO: the printer refused and did nothing; the text says why. WP_CONFLICT: it refused because it
+ * is busy. WP_NOT_FOUND: it has no such job. WP_DENIED: it wants a password, or shows another
+ * certificate. WP_NO_MEMORY.
  */
 #ifndef DISPATCH_IPP_H
 #define DISPATCH_IPP_H

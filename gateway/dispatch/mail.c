@@ -134,7 +134,10 @@ static void sent(void *arg, const struct wp_http_answer *answer)
     }
     const char *meaning = answer->tls_failed ? "The mail server's certificate is not trusted."
                                              : wp_reply_meaning(answer->code, said);
-    snprintf(text, sizeof text, "%s (%ld)", meaning, answer->code);
+    if (answer->code >= 400)
+        snprintf(text, sizeof text, "%s (%ld)", meaning, answer->code);
+    else
+        snprintf(text, sizeof text, "%s", meaning);
     wp_log(WP_LOG_WARN, "post", "mail of delivery %" PRId64 ": %s", job->sheets[0].delivery, text);
     settle(job, reply == WP_REPLY_PERMANENT ? WP_MAIL_REFUSED : WP_MAIL_LATER, text);
 }

@@ -86,24 +86,21 @@ static void name_of(const struct wp_visit_item *item, char name[24])
 }
 
 /* The printer confirms that the job is cancelled. Was the page already on its way? Only a job that
- * had not begun, or that stood still for want of something all the time, is surely not printed;
- * some printers finish the page and call it cancelled. Who wanted no sheet at all need not know. */
+ * had not begun, or a printer that stood still all the time, surely printed nothing: some printers
+ * finish the page and call it cancelled all the same. */
 static void settle_cancelled(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item,
                              bool had_begun, const char *text)
 {
-    if (item->withdraw != 1 && had_begun) {
-        struct wp_ipp_look now;
-        const char *lacks;
-        bool stands = wp_ipp_ask(ipp, &now, NULL) == WP_OK &&
-                      wp_health_judge(&now.words, &lacks) != WP_HEALTH_READY &&
-                      visit->health != WP_HEALTH_READY;
-        if (!stands) {
-            wp_visit_say(item, WP_VISIT_CANNOT_SAY,
-                         "was at work on the page when it was cancelled");
-            return;
-        }
-    }
-    wp_visit_say(item, WP_VISIT_TAKEN_BACK, text);
+    struct wp_ipp_look now;
+    bool sure =
+        !had_begun || (wp_printer_stands(&visit->look.words) &&
+                       wp_ipp_ask(ipp, &now, NULL) == WP_OK && wp_printer_stands(&now.words));
+    if (sure)
+        wp_visit_say(item, WP_VISIT_TAKEN_BACK, text);
+    else if (item->withdraw == 1)
+        wp_visit_say(item, WP_VISIT_TAKEN_BACK, "had begun the page, which may have come out");
+    else
+        wp_visit_say(item, WP_VISIT_CANNOT_SAY, "was at work on the page when it was cancelled");
 }
 
 /* What a state means once the gateway itself has asked for the job to be cancelled. True: settled.
@@ -157,7 +154,7 @@ static void go_on(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_it
     bool had_begun = state == WP_JOB_PROCESSING;
     if (item->withdraw) {
         take_back(visit, ipp, item, had_begun, "");
-    } else if (trouble && item->movable) {
+    } else if (trouble && item->movable && (!had_begun || wp_printer_stands(&visit->look.words))) {
         struct mark mark = {item->delivery, visit->printer, item->job};
         if (wp_db_write_wait(visit->db, write_withdrawal, &mark) == WP_OK)
             take_back(visit, ipp, item, had_begun, visit->lacks);
@@ -241,6 +238,26 @@ static void ask_after(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visi
         wp_visit_say(item, WP_VISIT_UNANSWERED, "");
 }
 
+/* A printer may be kept busy by an empty job of this very delivery: made, but not recorded, by a
+ * gateway that was killed. */
+static void end_empty_job(struct wp_ipp *ipp, const char *name)
+{
+    int job;
+    struct wp_job_list list;
+    if (wp_ipp_find(ipp, name, &job, &list, NULL) == WP_OK)
+        (void)wp_ipp_cancel(ipp, job, NULL);
+}
+
+static void not_taken(struct wp_visit_item *item, enum wp_status status, const char *text)
+{
+    enum wp_visit_result result = WP_VISIT_NOT_SENT;
+    if (status == WP_IO)
+        result = WP_VISIT_REFUSED;
+    else if (status == WP_CONFLICT)
+        result = WP_VISIT_BUSY;
+    wp_visit_say(item, result, text);
+}
+
 static void send_in_two_steps(struct wp_visit *visit, struct wp_ipp *ipp,
                               struct wp_visit_item *item, const struct wp_bytes *pdf)
 {
@@ -250,7 +267,9 @@ static void send_in_two_steps(struct wp_visit *visit, struct wp_ipp *ipp,
     const char *media = visit->letter ? "na_letter_8.5x11in" : "iso_a4_210x297mm";
     enum wp_status status = wp_ipp_create(ipp, name, media, &item->job, &error);
     if (status) {
-        wp_visit_say(item, status == WP_IO ? WP_VISIT_REFUSED : WP_VISIT_NOT_SENT, error.text);
+        if (status == WP_CONFLICT)
+            end_empty_job(ipp, name);
+        not_taken(item, status, error.text);
         return;
     }
     if (!wp_visit_mark(visit, item, item->job)) {
@@ -285,7 +304,7 @@ static void send_at_once(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_v
     else if (status == WP_RETRY)
         wp_visit_say(item, WP_VISIT_UNANSWERED, "");
     else
-        wp_visit_say(item, WP_VISIT_REFUSED, error.text);
+        not_taken(item, status == WP_CONFLICT ? status : WP_IO, error.text);
 }
 
 static void send_sheet(struct wp_visit *visit, struct wp_ipp *ipp, struct wp_visit_item *item)

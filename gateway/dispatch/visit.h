@@ -15,6 +15,7 @@
 enum wp_visit_result {
     WP_VISIT_UNANSWERED, /* nothing is known; nothing changes */
     WP_VISIT_NOT_SENT,   /* surely nothing left the gateway; another printer may do it */
+    WP_VISIT_BUSY,       /* the same, but only because it is busy: soon again */
     WP_VISIT_REFUSED,    /* the printer did not take the sheet, or gave it up; nothing came out */
     WP_VISIT_NOT_DRAWN,  /* the sheet could not be drawn: it fails */
     WP_VISIT_DRAW_LATER, /* the sheet could not be drawn now */
