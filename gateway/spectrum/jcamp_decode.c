@@ -218,7 +218,7 @@ static void sample_line(struct wp_jdecoder *d, const struct wp_jline *line)
 static inline void compare_abscissa(struct wp_jdecoder *d, const struct wp_jline *line)
 {
     double expected = d->params->first_x + (double)line->index * d->expected_step;
-    double slack = 0.5 * fabs(d->expected_step) + line->unit * 1.0001;
+    double slack = fmax(0.5 * fabs(d->expected_step), 0.999 * line->unit);
     double off = fabs(line->x - expected);
     if (off <= slack || isnan(d->expected_step) ||
         (d->check && fabs(line->x - expected - d->expected_step) <= slack))

@@ -46,7 +46,7 @@ static double number(struct wp_reader *reader, const struct wp_jblock *block, co
         wp_reader_warn(reader, label->line, name, "not a number: %.60s", label->value);
         return (double)NAN;
     }
-    if (unit && read.exact)
+    if (unit && read.exact && read.mantissa)
         *unit = wp_decimal_value(1, read.exponent);
     return read.value;
 }

@@ -80,6 +80,10 @@ enum wp_unit_words wp_y_unit_read(const char *text, enum wp_y_unit *unit)
         *unit = s[0] == 'T' ? WP_Y_TRANSMITTANCE : WP_Y_ABSORBANCE;
         return WP_WORDS_STANDARD;
     }
+    if (is(s, "%TRANSMITTANCE") || is(s, "PERCENTTRANSMITTANCE")) {
+        *unit = WP_Y_PERCENT;
+        return WP_WORDS_STANDARD;
+    }
     static const char *const others[] = {"REFLECT", "KUBELKA", "ARBITRARY",  "INTENSITY", "COUNTS",
                                          "EMISS",   "LOG1/R",  "SINGLEBEAM", "ABUNDANCE"};
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)

@@ -31,7 +31,7 @@ static bool is_even(const struct wp_spectrum *s, enum wp_jcamp_form form)
     if (on_grid(s, 4.0 * DBL_EPSILON * largest))
         return true;
     int decimals = form == WP_JCAMP_DIFDUP ? wp_decimals_of(s->x, s->count) : -1;
-    return decimals >= 0 && on_grid(s, 0.49 * wp_decimal_value(1, -decimals));
+    return decimals >= 0 && on_grid(s, 0.49999 * wp_decimal_value(1, -decimals));
 }
 
 void wp_table_plan(const struct wp_spectrum *spectrum, enum wp_jcamp_form form,
