@@ -601,6 +601,9 @@ class LifeTest(unittest.TestCase):
         self.assertIn("--listen", self.run_daemon("--help").stdout)
         routes = self.run_daemon("--routes").stdout
         self.assertIn("| POST | `/api/v1/captures` | agent | any |", routes)
+        with open(os.path.join(ROOT, "docs", "access.md"), encoding="utf-8") as file:
+            self.assertTrue(file.read().endswith("\n\n" + routes),
+                            "docs/access.md is not what wavepostd --routes prints")
         settings = os.path.join(self.folder.name, "default.conf")
         with open(settings, "w", encoding="utf-8") as file:
             file.write(self.run_daemon("--settings").stdout)
