@@ -138,7 +138,7 @@ static void draw_large(const struct sheet_pen *pen, const struct sheet_plan *pla
     for (size_t i = 0; i < facts.count; i++) {
         double x = plan->facts.x + (i < rows ? 0 : column);
         double most = (i < rows ? column : plan->facts.w - column) - 118;
-        double y = plan->facts.y + leading * (double)(i % rows + 1) - 6;
+        double y = plan->facts.y + leading * (double)((i < rows ? i : i - rows) + 1) - 6;
         sheet_text(pen, &key, x, y, 98, SHEET_LEFT, facts.list[i].key);
         sheet_text(pen, &value, x + 104, y, most, SHEET_LEFT, facts.list[i].text);
     }

@@ -88,6 +88,21 @@ static enum wp_status fonts_check(struct wp_sheet_fonts *fonts, const char *wher
     return WP_OK;
 }
 
+static enum wp_status fonts_load(struct wp_sheet_fonts *made, const char *path, const char *where,
+                                 struct wp_error *error)
+{
+    made->config = FcConfigCreate();
+    bool loaded = made->config && config_load(made->config, path);
+    if (made->config && !loaded)
+        return wp_fail(error, WP_NOT_FOUND, "%s cannot be read as a font configuration", where);
+    if (!loaded || !FcConfigBuildFonts(made->config))
+        return wp_fail(error, WP_NO_MEMORY, "no memory for the fonts");
+    const FcFontSet *set = FcConfigGetFonts(made->config, FcSetSystem);
+    if (!set || set->nfont == 0)
+        return wp_fail(error, WP_INVALID, "%s names no font that is installed", where);
+    return WP_OK;
+}
+
 enum wp_status wp_sheet_fonts_new(const char *config, struct wp_sheet_fonts **fonts,
                                   struct wp_error *error)
 {
@@ -98,17 +113,7 @@ enum wp_status wp_sheet_fonts_new(const char *config, struct wp_sheet_fonts **fo
     if (!made)
         return wp_fail(error, WP_NO_MEMORY, "no memory for the fonts");
     pthread_mutex_init(&made->mutex, NULL);
-    made->config = FcConfigCreate();
-    enum wp_status status = WP_OK;
-    if (!made->config)
-        status = wp_fail(error, WP_NO_MEMORY, "no memory for the fonts");
-    else if (!config_load(made->config, path))
-        status = wp_fail(error, WP_NOT_FOUND, "%s cannot be read as a font configuration", where);
-    else if (!FcConfigBuildFonts(made->config))
-        status = wp_fail(error, WP_NO_MEMORY, "no memory for the fonts");
-    const FcFontSet *set = status ? NULL : FcConfigGetFonts(made->config, FcSetSystem);
-    if (!status && (!set || set->nfont == 0))
-        status = wp_fail(error, WP_INVALID, "%s names no font that is installed", where);
+    enum wp_status status = fonts_load(made, path, where, error);
     if (!status)
         make_current(made->config);
     if (!status)

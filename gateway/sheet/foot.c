@@ -58,7 +58,8 @@ void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan
     if (!plan->row_count)
         sheet_text(pen, &type, plan->table.x, first, 0, SHEET_LEFT, "no bands listed");
     for (size_t i = 0; i < plan->row_count; i++) {
-        double x = plan->table.x + columns.width * (double)(i / rows);
+        size_t group = i / rows;
+        double x = plan->table.x + columns.width * (double)group;
         double y = first + columns.leading * (double)(i % rows);
         const struct sheet_row *row = &plan->rows[i];
         sheet_text(pen, &type, x + columns.position_end, y, 0, SHEET_RIGHT, row->position);
@@ -75,8 +76,11 @@ void sheet_ruled_draw(const struct sheet_pen *pen, const struct sheet_plan *plan
     sheet_text(pen, &type, box->x + 6, box->y + type.size * 1.25, 0, SHEET_LEFT,
                "Assignments, by hand");
     double pitch = plan->style.large ? 26 : 20.5;
-    for (double y = box->y + box->h - pitch; y > box->y + type.size * 1.6; y -= pitch)
+    int lines = (int)((box->h - type.size * 1.6) / pitch);
+    for (int i = 1; i <= lines; i++) {
+        double y = box->y + box->h - pitch * i;
         sheet_line(pen->cr, box->x, y, box->x + box->w, y);
+    }
     sheet_stroke(pen->cr, 0.35, 0.75);
     cairo_rectangle(pen->cr, box->x, box->y, box->w, box->h);
     sheet_stroke(pen->cr, 0.6, 0.25);

@@ -9,6 +9,7 @@
 #define FRAME_GREY 0.25
 #define GRID_GREY 0.86
 #define WORD_GREY 0.35
+#define HATCH 5.0 /* points between the lines */
 
 /* Dashes of an overlay's curves; the first, the sheet's own, is drawn through. */
 static const double dashes[SHEET_TRACES_MOST][4] = {
@@ -33,8 +34,11 @@ static void draw_hatch(cairo_t *cr, const struct sheet_plan *plan)
     cairo_rectangle(cr, from, top, plan->x.right - from, bottom - top);
     cairo_clip(cr);
     double run = bottom - top;
-    for (double x = from - run; x < plan->x.right; x += 5)
+    int lines = (int)((plan->x.right - from + run) / HATCH) + 1;
+    for (int i = 0; i < lines; i++) {
+        double x = from - run + HATCH * i;
         sheet_line(cr, x, bottom, x + run, top);
+    }
     sheet_stroke(cr, 0.4, 0.72);
     sheet_line(cr, from, top, from, bottom);
     sheet_stroke(cr, 0.5, 0.5);
@@ -92,11 +96,10 @@ static void own_words(const struct wp_spectrum *spectrum, const char *name, cons
 static void x_words(const struct sheet_plan *plan, char out[SHEET_TEXT_ROOM])
 {
     const struct wp_spectrum *spectrum = plan->input->spectrum;
-    if (plan->x.wavenumbers)
-        sheet_clean("Wavenumber / cm\xE2\x81\xBB\xC2\xB9", out);
-    else if (spectrum->technique == WP_RAMAN && spectrum->x_unit == WP_X_CM1)
+    bool shift = spectrum->technique == WP_RAMAN && spectrum->x_unit == WP_X_CM1;
+    if (shift)
         sheet_clean("Raman shift / cm\xE2\x81\xBB\xC2\xB9", out);
-    else if (spectrum->x_unit == WP_X_CM1)
+    else if (plan->x.wavenumbers || spectrum->x_unit == WP_X_CM1)
         sheet_clean("Wavenumber / cm\xE2\x81\xBB\xC2\xB9", out);
     else if (spectrum->x_unit == WP_X_NM)
         sheet_clean("Wavelength / nm", out);

@@ -90,14 +90,14 @@ int main(int argc, char **argv)
     static struct bench bench;
     bench.fonts = fixture_fonts();
     struct fixture_kind *kind = fixture_kind_new(0);
-    struct wp_spectrum spectrum;
+    static struct wp_spectrum spectrum;
     spectrum_make(&spectrum, kind->input.spectrum);
     if (argc > 2)
         curve_write(&spectrum, argv[2]);
     bench.input = kind->input;
     bench.input.spectrum = &spectrum;
     struct sheet_painter *painter = sheet_painter_borrow(bench.fonts);
-    struct sheet_plan plan;
+    static struct sheet_plan plan;
     if (sheet_plan_make(&plan, &bench.input, painter, NULL))
         return 1;
     sheet_painter_return(bench.fonts, painter);

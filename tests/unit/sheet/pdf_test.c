@@ -74,34 +74,33 @@ static void the_text_holds_all_that_a_sheet_must_show(void **state)
     (void)state;
     struct fixture_kind *kind = fixture_kind_new(1);
     char *text = text_of(&kind->input);
-    static const char *const words[] = {
-        "Maya Rosendahl",
-        "20461X",
-        "Chem 231, Organic Laboratory",
-        "014, Tuesday afternoon",
-        "4, An alcohol",
-        "Benzyl alcohol, distilled",
-        "sample",
-        "liquid film",
-        "KBr",
-        "IR-2",
-        "Science, floor 2, room 214, bench C",
-        "12 March 2026, 14:32",
-        "clock corrected",
-        "16",
-        "4 cm",
-        "signed on at the bench",
-        "processed",
-        "ESTER_02.DX",
-        "off scale",
-        "air",
-        "Wavenumber / cm",
-        "Transmittance / %",
-        "Assignments, by hand",
-        "strong",
-        "broad",
-        "Teaching record. Not an identification; not a safety assessment. See the SDS and local "
-        "rules."};
+    static const char *const words[] = {"Maya Rosendahl",
+                                        "20461X",
+                                        "Chem 231, Organic Laboratory",
+                                        "014, Tuesday afternoon",
+                                        "4, An alcohol",
+                                        "Benzyl alcohol, distilled",
+                                        "sample",
+                                        "liquid film",
+                                        "KBr",
+                                        "IR-2",
+                                        "Science, floor 2, room 214, bench C",
+                                        "12 March 2026, 14:32",
+                                        "clock corrected",
+                                        "16",
+                                        "4 cm",
+                                        "signed on at the bench",
+                                        "processed",
+                                        "ESTER_02.DX",
+                                        "off scale",
+                                        "air",
+                                        "Wavenumber / cm",
+                                        "Transmittance / %",
+                                        "Assignments, by hand",
+                                        "strong",
+                                        "broad",
+                                        "Teaching record. Not an identification;",
+                                        "not a safety assessment. See the SDS and local rules."};
     for (size_t i = 0; i < sizeof words / sizeof *words; i++)
         says(text, words[i]);
     free(text);
@@ -231,8 +230,10 @@ static void long_and_hostile_names_stay_in_their_place(void **state)
     struct fixture_kind *kind = fixture_kind_new(0);
     struct wp_sheet_input input = kind->input;
     char name[2000] = "Evil \xE2\x80\xAE\x1B[31m\n(Tj) <script> %PDF- ";
-    while (strlen(name) < 1900)
-        strcat(name, "Wolfeschlegelsteinhausenbergerdorff ");
+    while (strlen(name) < 1900) {
+        size_t size = strlen(name);
+        snprintf(name + size, sizeof name - size, "Wolfeschlegelsteinhausenbergerdorff ");
+    }
     input.persons[0] = input.sample = input.course = input.section = input.experiment = name;
     input.instrument = input.place = input.named_by = input.file_name = name;
     input.author_id = name;

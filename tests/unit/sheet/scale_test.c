@@ -70,7 +70,7 @@ static void above_2000_the_compressed_scale_is_half(void **state)
     double upper = sheet_x_at(&x, 2000) - sheet_x_at(&x, 2100);
     double lower = sheet_x_at(&x, 1900) - sheet_x_at(&x, 2000);
     assert_true(fabs(lower - 2 * upper) < 1e-9);
-    for (double v = 400; v <= 4000; v += 37)
+    for (int v = 400; v <= 4000; v += 37)
         assert_true(fabs(sheet_x_value(&x, sheet_x_at(&x, v)) - v) < 1e-9);
     struct sheet_x low = axis(&ir, 400, 1800, true);
     assert_true(isnan(low.bend));
