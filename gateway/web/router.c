@@ -223,6 +223,18 @@ static int by_path(const void *a, const void *b)
     return order ? order : strcmp(left->method, right->method);
 }
 
+static const char preface[] =
+    "# Who may ask for what\n\n"
+    "Everything the gateway answers over HTTP stands in one table, `gateway/web/routes.c`; the\n"
+    "server, the tests and this page (`wavepostd --routes`) are made of it. *Tied to* says what "
+    "the\n"
+    "roles are checked against: *any* needs one of the roles anywhere; *measurement*, *section*,\n"
+    "*instrument* and *person* need it towards the one that the path names: a student's own\n"
+    "measurements, a teacher's own sections, a bench's or agent's own instrument. Technicians,\n"
+    "administrators and the command line are not tied. What a row's act or view may do beyond "
+    "that\n"
+    "is checked there. The check runs in the same database job as what it guards.\n\n";
+
 void wp_routes_print(const struct wp_route *rows, size_t count, FILE *file)
 {
     const struct wp_route **sorted = calloc(count ? count : 1, sizeof(const struct wp_route *));
@@ -231,7 +243,8 @@ void wp_routes_print(const struct wp_route *rows, size_t count, FILE *file)
     for (size_t i = 0; i < count; i++)
         sorted[i] = &rows[i];
     qsort(sorted, count, sizeof(const struct wp_route *), by_path);
-    fprintf(file, "| method | path | roles | tied to | what it does |\n|---|---|---|---|---|\n");
+    fprintf(file, "%s| method | path | roles | tied to | what it does |\n|---|---|---|---|---|\n",
+            preface);
     for (size_t i = 0; i < count; i++) {
         char roles[256];
         wp_roles_text(sorted[i]->roles, roles, sizeof roles);

@@ -602,8 +602,7 @@ class LifeTest(unittest.TestCase):
         routes = self.run_daemon("--routes").stdout
         self.assertIn("| POST | `/api/v1/captures` | agent | any |", routes)
         with open(os.path.join(ROOT, "docs", "access.md"), encoding="utf-8") as file:
-            self.assertTrue(file.read().endswith("\n\n" + routes),
-                            "docs/access.md is not what wavepostd --routes prints")
+            self.assertEqual(file.read(), routes, "docs/access.md is not what --routes prints")
         settings = os.path.join(self.folder.name, "default.conf")
         with open(settings, "w", encoding="utf-8") as file:
             file.write(self.run_daemon("--settings").stdout)

@@ -95,7 +95,7 @@ struct wp_match {
 enum wp_status wp_router_match(const struct wp_router *router, const char *method, const char *path,
                                struct wp_match *match);
 
-/* Prints the table as Markdown, sorted by path: docs/access.md is made of it. */
+/* Prints the table as Markdown, sorted by path: this is docs/access.md. */
 void wp_routes_print(const struct wp_route *rows, size_t count, FILE *file);
 
 #endif
