@@ -1,4 +1,3 @@
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -111,7 +110,8 @@ int64_t wire_whole(struct reading *reading, const cJSON *in, const char *name, i
     if (!item)
         return 0;
     double value = item->valuedouble;
-    if (!cJSON_IsNumber(item) || !(fabs(value) <= LARGEST) || floor(value) != value) {
+    if (!cJSON_IsNumber(item) || !(value >= -LARGEST && value <= LARGEST) ||
+        (double)(int64_t)value != value) {
         wire_wrong(reading, name, "is not a whole number");
         return 0;
     }

@@ -43,7 +43,7 @@ static void hand_out(struct wp_http *http)
         CURLcode result = message->data.result;
         char *call = NULL;
         curl_easy_getinfo(message->easy_handle, CURLINFO_PRIVATE, &call);
-        http_call_finish((struct call *)(void *)call, result);
+        http_call_finish(http, (struct call *)(void *)call, result);
     }
     http->handing_out = false;
     if (http->closing)

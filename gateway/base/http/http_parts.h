@@ -53,7 +53,7 @@ void http_call_free(struct call *call);
 /* Hands the call to curl. On failure the call is freed and done is not called. */
 enum wp_status http_call_start(struct call *call);
 /* Takes the call out, tells its owner, frees it. */
-void http_call_finish(struct call *call, CURLcode result);
+void http_call_finish(struct wp_http *http, struct call *call, CURLcode result);
 /* Ends all calls and stops; not from inside a done callback. */
 void http_end(struct wp_http *http);
 
