@@ -92,6 +92,9 @@ static enum wp_status add_today(struct wp_sql *sql, int64_t agent, int64_t joine
     cJSON *faults = cJSON_AddArrayToObject(object, "faults");
     cJSON *share = cJSON_AddObjectToObject(object, "today");
     enum wp_status status = read_spans(sql, "gateway", 0, day, &gateway);
+    /* The gateway that answers this is up now; its span is only written from time to time. */
+    if (gateway.count && gateway.list[gateway.count - 1].to > now - SILENT_AFTER)
+        gateway.list[gateway.count - 1].to = now;
     if (!status)
         status = read_spans(sql, "agent", agent, day, &spans);
     double whole = (double)(day.to - day.from);
