@@ -10,7 +10,7 @@
 #include "base/log.h"
 #include "staged.h"
 
-#define BATCH_OBJECTS 64
+#define BATCH_OBJECTS 256
 #define BATCH_BYTES ((size_t)16 * 1024 * 1024)
 #define PACE_US (WP_SECOND / 5)
 #define IDLE_US (2 * WP_SECOND)

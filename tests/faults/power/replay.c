@@ -42,9 +42,10 @@ static bool changes(const struct step *step, int file)
 }
 
 /* The step after the last sync of this file, counted from the first step. */
-static size_t unsynced_from(const struct step *steps, size_t done, int file)
+static size_t unsynced_from(const struct replay *replay, const struct step *steps, size_t done,
+                            int file)
 {
-    size_t from = done;
+    size_t from = replay->missing[file] ? 0 : done;
     while (from > 0 && !(steps[from - 1].kind == STEP_SYNC && steps[from - 1].file == file))
         from--;
     return from;
@@ -53,8 +54,8 @@ static size_t unsynced_from(const struct step *steps, size_t done, int file)
 void replay_to(struct replay *replay, const struct step *steps, size_t to)
 {
     for (int file = 0; file < FILES; file++) {
-        size_t from = unsynced_from(steps, replay->done, file);
-        size_t end = unsynced_from(steps, to, file);
+        size_t from = unsynced_from(replay, steps, replay->done, file);
+        size_t end = unsynced_from(replay, steps, to, file);
         for (size_t i = from; i < end; i++)
             if (changes(&steps[i], file))
                 apply(&replay->files[file], &steps[i], 0, steps[i].size);
@@ -97,7 +98,7 @@ static bool fail_file(const struct replay *replay, const struct step *steps, int
     resize(&image, sure->size);
     if (sure->size)
         memcpy(image.data, sure->data, sure->size);
-    for (size_t i = unsynced_from(steps, replay->done, file); i < replay->done; i++)
+    for (size_t i = unsynced_from(replay, steps, replay->done, file); i < replay->done; i++)
         if (changes(&steps[i], file))
             apply_perhaps(&image, &steps[i]);
     char path[160];
@@ -123,7 +124,7 @@ static bool place_object(const struct step *step, size_t size, const char *folde
 static bool fail_store(const struct replay *replay, const struct step *steps, const char *folder)
 {
     char path[160];
-    size_t synced = replay->done;
+    size_t synced = replay->store_missing ? 0 : replay->done;
     while (synced > 0 && steps[synced - 1].kind != STEP_STORE_SYNC)
         synced--;
     (void)snprintf(path, sizeof path, "%s/objects", folder);

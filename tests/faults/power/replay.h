@@ -17,6 +17,8 @@ struct image {
 
 /* The disk, moved forward step by step. Zeroed is an empty one. */
 struct replay {
+    bool missing[FILES];       /* as if this file were never synced */
+    bool store_missing;        /* as if the store were never synced */
     struct image files[FILES]; /* what is certainly there */
     size_t done;               /* steps taken */
 };

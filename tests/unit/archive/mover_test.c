@@ -73,7 +73,7 @@ static void objects_move_into_the_store_and_stay_readable(void **state)
         wp_mover_count(mover, &counts);
     } while (counts.objects < 160 && wp_clock_steady() < until);
     assert_int_equal(counts.objects, 160);
-    assert_in_range(counts.batches, 4, 20);
+    assert_in_range(counts.batches, 2, 20);
     assert_int_equal(counts.damaged, 0);
     wp_mover_stop(mover);
     wp_mover_stop(NULL);
