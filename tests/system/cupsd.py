@@ -6,9 +6,10 @@ media-empty and stops the queue (exit 4), else it drops the document into the tr
 """
 import os
 import shutil
-import subprocess
+import struct
+import urllib.request
 
-from lab.processes import Program, answers, free_port, wait_until
+from lab.processes import LabError, Program, answers, free_port, wait_until
 
 _CUPSD = """ServerName localhost
 Listen 127.0.0.1:{port}
@@ -34,8 +35,8 @@ DefaultAuthType None
 """
 
 _FILES = """SystemGroup root
-User root
-Group root
+User lp
+Group lp
 ServerRoot {folder}
 ServerBin {folder}/bin
 RequestRoot {folder}/requests
@@ -86,7 +87,9 @@ class Cupsd:
                                          "-s", os.path.join(self.folder, "cups-files.conf")],
                                os.path.join(self.folder, "cupsd.out"))
         self.program.start()
-        wait_until("cupsd (%s)" % self.folder, lambda: answers(self.port), 15)
+        wait_until("cupsd (%s)" % self.folder, lambda: answers(self.port) or not self.program.running(), 15)
+        if not self.program.running():
+            raise LabError("cupsd ended at once; see %s" % self.folder)
         return self
 
     def _write(self, path, text):
@@ -99,7 +102,22 @@ class Cupsd:
 
     def put_paper_in(self):
         os.unlink(os.path.join(self.folder, "empty"))
-        subprocess.run(["cupsenable", "-h", "127.0.0.1:%d" % self.port, self.name], check=True, timeout=15)
+        self._resume()
+
+    def _resume(self):
+        """Resume-Printer (RFC 8011 section 4.2.8), in RFC 8010's encoding."""
+        request = struct.pack(">BBHI", 1, 1, 0x0011, 1) + b"\x01"
+        for tag, name, value in ((0x47, "attributes-charset", "utf-8"),
+                                 (0x48, "attributes-natural-language", "en"),
+                                 (0x45, "printer-uri", self.uri)):
+            request += struct.pack(">BH", tag, len(name)) + name.encode()
+            request += struct.pack(">H", len(value)) + value.encode()
+        ask = urllib.request.Request("http://127.0.0.1:%d/admin/" % self.port, request + b"\x03",
+                                     {"Content-Type": "application/ipp"})
+        with urllib.request.urlopen(ask, timeout=10) as answer:
+            code = struct.unpack(">H", answer.read()[2:4])[0]
+        if code > 0xff:
+            raise LabError("cupsd does not resume its printer: 0x%04x" % code)
 
     def printed(self):
         """Job names, in the order they came out."""
