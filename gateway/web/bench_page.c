@@ -81,11 +81,17 @@ static void picture(struct wp_html *html, const cJSON *measurement)
     wp_html_raw(html, "/sheet.png\"></p>");
 }
 
+static bool is_open(const cJSON *measurement)
+{
+    const char *kept = wp_member_text(measurement, "kept");
+    return !kept || !strcmp(kept, "open");
+}
+
 static void outcome(struct wp_html *html, const cJSON *state, const cJSON *measurement)
 {
     const char *kept = wp_member_text(measurement, "kept");
     int64_t id = wp_member_int(measurement, "id");
-    if (!kept || !strcmp(kept, "open")) {
+    if (is_open(measurement)) {
         wp_html_raw(html, "<div class=\"row big\">");
         wp_bench_button(html, state, "keep", "", id, "", "primary huge", "Keep and print");
         wp_bench_button(html, state, "again", "", id, "", "huge", "Run again");
@@ -158,7 +164,9 @@ static void turn_panel(struct wp_html *html, const cJSON *state, const cJSON *tu
         spectrum(html, state, current);
     else
         waiting(html, state, turn);
-    wp_html_raw(html, "</section>");
+    wp_html_raw(html, "<p><a class=\"button quiet\" href=\"/bench/");
+    wp_html_int(html, wp_member_int(wp_member(state, "instrument"), "id"));
+    wp_html_raw(html, "?over=1\">Somebody else? Sign on</a></p></section>");
 }
 
 static void question(struct wp_html *html, const cJSON *state, const cJSON *asked, int64_t section)
@@ -180,6 +188,8 @@ static void question(struct wp_html *html, const cJSON *state, const cJSON *aske
     wp_bench_button(html, state, "answer", "", id,
                     "<input type=\"hidden\" name=\"nobody\" value=\"true\">", "quiet",
                     "Nobody here");
+    if (!turn && is_open(measurement))
+        wp_bench_button(html, state, "keep", "", id, "", "quiet", "Print it without a name");
     wp_html_raw(html, "</div><h2>");
     wp_html_raw(html, turn ? "No, I am \342\200\246</h2>" : "I am \342\200\246</h2>");
     wp_bench_answer_by_name(html, state, id, section);
@@ -271,13 +281,14 @@ enum wp_status wp_bench_page(const cJSON *out, const struct wp_ask *ask, struct 
     struct wp_html html = {.bytes = bytes};
     const cJSON *turn = wp_member(out, "turn"), *asked = wp_member(out, "question");
     int64_t section = 0;
+    bool over = wp_ask_flag(ask, "over");
     if (!wp_member(out, "instrument"))
         return wp_fail(error, WP_INVALID, "This is no state of a bench.");
     (void)wp_ask_int(ask, "section", &section);
-    head(&html, out, turn && !asked && !wp_member(out, "current"));
+    head(&html, out, turn && !asked && !over && !wp_member(out, "current"));
     if (asked) {
         question(&html, out, asked, section);
-    } else if (turn) {
+    } else if (turn && !over) {
         turn_panel(&html, out, turn);
     } else if (wp_ask_flag(ask, "done")) {
         hand_over(&html, out);
@@ -301,7 +312,9 @@ enum wp_status wp_bench_enrolled_page(const cJSON *out, const struct wp_ask *ask
         return wp_fail(error, WP_INVALID, "This is no answer to an enrolment.");
     wp_html_raw(&html, "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
                        "<meta name=\"viewport\" content=\"width=device-width\">"
-                       "<title>Enrolled</title><link rel=\"stylesheet\" href=\"/style.css\">"
+                       "<title>Enrolled</title>"
+                       "<link rel=\"icon\" href=\"/icon.svg\" type=\"image/svg+xml\">"
+                       "<link rel=\"stylesheet\" href=\"/style.css\">"
                        "</head><body><main class=\"narrow\"><h1>This device is enrolled</h1>"
                        "<p class=\"row\"><a class=\"button primary\" href=\"/bench/");
     wp_html_int(&html, id);

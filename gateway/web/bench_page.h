@@ -5,8 +5,9 @@
  * forms go to the acts of the API with a member `then`, so that the browser comes back here by
  * GET and a reload sends nothing twice.
  *
- * Query members it reads: `section` (an id: show that roster), `done` (show the hand-over), `who`
- * (show the roster below the question whose a spectrum is).
+ * Query members it reads: `section` (an id: show that roster), `done` (show the hand-over), `over`
+ * (sign on although a turn is open), `who` (show the roster below the question whose a spectrum
+ * is).
  *
  * Thread: any; nothing is kept.
  */

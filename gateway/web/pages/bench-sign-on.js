@@ -103,12 +103,12 @@ function guestForm(picked, back) {
 export function signOn(bench) {
   const { state, draft } = bench;
   const back = () => {
-    bench.draft = {};
+    bench.draft = { takesOver: draft.takesOver };
     bench.redraw();
   };
   const start = (body, choice) => bench.signOn(body, choice);
   if (draft.asksGuest) return guestForm((guest) => {
-    bench.draft = { guest, section: draft.section };
+    bench.draft = { guest, section: draft.section, takesOver: draft.takesOver };
     bench.redraw();
   }, back);
   if (draft.person || draft.guest) {
@@ -117,10 +117,10 @@ export function signOn(bench) {
   }
   return h('section', { 'aria-label': 'Sign on' }, h('h1', 'Who is measuring?'), h('p', { class: 'caution' }, state.cautions?.sign_on),
     rosterPicker(state.sections, draft.section?.id, (person, section) => {
-      bench.draft = { person, section };
+      bench.draft = { person, section, takesOver: draft.takesOver };
       bench.redraw(true);
     }, { guest: (section) => {
-      bench.draft = { asksGuest: true, section };
+      bench.draft = { asksGuest: true, section, takesOver: draft.takesOver };
       bench.redraw(true);
     } }));
 }

@@ -66,9 +66,16 @@ export function turnPanel(bench) {
   const { turn, current } = bench.state;
   const facts = [turn.course && `${turn.course} ${turn.section_code || ''}`.trim(), turn.experiment_code && `${turn.experiment_code} ${turn.experiment_title || ''}`.trim(), turn.sample && `sample ${turn.sample}`,
     turn.kind && turn.kind !== 'sample' && turn.kind, turn.preparation, turn.expected > 0 && `${turn.seen || 0} of ${turn.expected} spectra`];
+  const somebodyElse = h('button', {
+    type: 'button', class: 'quiet', 'data-key': 'else',
+    onclick: () => {
+      bench.draft = { takesOver: true };
+      bench.redraw(true);
+    },
+  }, `Not ${whose(turn)}? Sign on`);
   return h('section', { 'aria-label': 'Turn' },
     h('div', { class: 'turn-head' }, h('div', h('h1', whose(turn)), h('p', { class: 'soft' }, facts.filter(Boolean).join(' · '))), act('Done', () => bench.done(), { kind: current?.kept === 'kept' ? 'primary huge' : 'huge', key: 'done' })),
-    current && !current.unclaimed ? spectrum(bench, current) : waiting(bench, turn), turnList(bench));
+    current && !current.unclaimed ? spectrum(bench, current) : waiting(bench, turn), turnList(bench), h('div', { class: 'row' }, somebodyElse));
 }
 
 /** "Still Maya R.? Yes / No, I am ..." */
@@ -93,7 +100,8 @@ export function question(bench) {
   return h('section', { class: 'question', 'aria-label': 'Whose is it?' },
     h('h1', turn ? `Still ${whose(turn)}?` : 'Whose spectrum is this?'), h('p', accession(m), `, ${time(m.measured_us)}. `, text && h('span', { class: 'soft' }, text)),
     h('div', { class: 'row big' }, turn && act(`Yes, ${whose(turn)}`, () => answer({ same: true }), { kind: 'primary huge', key: 'yes' }),
-      others.map((p) => act(p.name, () => asPerson(p, section(p.id)), { kind: 'huge', key: `o-${p.id}` })), pick, act('Nobody here', () => answer({ nobody: true }), { kind: 'quiet', key: 'nobody' })),
+      others.map((p) => act(p.name, () => asPerson(p, section(p.id)), { kind: 'huge', key: `o-${p.id}` })), pick, act('Nobody here', () => answer({ nobody: true }), { kind: 'quiet', key: 'nobody' }),
+      !turn && m.kept === 'open' && act('Print it without a name', () => bench.deed('keep', { measurement: m.id }), { kind: 'quiet', key: 'print-nameless' })),
     roster, h('p', { class: 'soft' }, 'Without an answer it stays unclaimed, and staff see it.'), bench.plotFor(m));
 }
 

@@ -30,6 +30,8 @@ const bench = {
   store: store(id),
   offline: 0, // since when, in ms
   handingOver: 0,
+  finished: null, // the turn that was handed over here
+  deeds: 0, // counts what was tapped: an answer to an older question is out of date
   skew: 0,
   drawn: '',
   plots: new Map(),
@@ -43,7 +45,7 @@ function panel() {
   const { state } = bench;
   if (bench.handingOver) return handOver(bench);
   if (state.question) return question(bench);
-  if (state.turn) return turnPanel(bench);
+  if (state.turn && !bench.draft.takesOver) return turnPanel(bench);
   return [state.current?.unclaimed && ownerless(bench), signOn(bench), !bench.offline && !bench.draft.person && claimPanel(bench)];
 }
 
@@ -101,8 +103,8 @@ function take(state) {
   bench.state = state;
   bench.store.keep(state);
   tellNews(before, state);
-  if (state.turn) bench.draft = { picks: bench.draft.picks };
-  if (state.question || (state.turn && bench.handingOver)) bench.handingOver = 0;
+  if (state.turn && state.turn.id !== before?.turn?.id) bench.draft = {};
+  if (state.question || (state.turn && state.turn.id !== bench.finished)) bench.handingOver = 0;
   if (signature() === bench.drawn) bars();
   else bench.redraw();
 }
@@ -135,8 +137,10 @@ async function sendQueue() {
 }
 
 bench.refresh = async () => {
+  const { deeds } = bench;
   try {
     const state = await get(`/bench/${id}`);
+    if (deeds !== bench.deeds) return;
     if (bench.store.queue().length > 0) {
       await sendQueue();
       take(await get(`/bench/${id}`));
@@ -154,7 +158,9 @@ bench.refresh = async () => {
 
 /** Does it at the gateway; the answer is the new state. */
 bench.deed = async (verb, body, { stay = false } = {}) => {
+  bench.deeds += 1;
   const state = await post(`/bench/${id}/${verb}`, body);
+  bench.deeds += 1;
   if (stay) bench.state = state;
   else take(state);
 };
@@ -199,6 +205,7 @@ bench.next = () => {
 bench.done = async () => {
   const who = names(bench.state.turn?.persons);
   bench.plots.clear();
+  bench.finished = bench.state.turn?.id;
   bench.handingOver = Date.now();
   try {
     await bench.deed('done', {});
