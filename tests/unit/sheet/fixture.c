@@ -106,6 +106,38 @@ void fixture_examine(const struct wp_spectrum *spectrum, double cut_off, bool ai
     wp_curve_release(&curve);
 }
 
+static double percent_at(const struct wp_spectrum *spectrum, double position)
+{
+    size_t nearest = 0;
+    for (size_t i = 1; i < spectrum->count; i++)
+        if (fabs(spectrum->x[i] - position) < fabs(spectrum->x[nearest] - position))
+            nearest = i;
+    return spectrum->y[nearest];
+}
+
+void fixture_describe(const struct wp_spectrum *spectrum, const struct fixture_band *bands,
+                      size_t count, double cut_off, bool air, struct wp_examination *examination)
+{
+    memset(examination, 0, sizeof *examination);
+    examination->cut_off = cut_off;
+    examination->air_mark = air;
+    for (size_t i = 0; i < count && i < WP_BANDS_MOST; i++) {
+        if (bands[i].position < cut_off)
+            continue;
+        double height = bands[i].height;
+        examination->bands[examination->band_count++] =
+            (struct wp_band){.position = bands[i].position,
+                             .prominence = height,
+                             .width = bands[i].width,
+                             .strength = height > 0.4    ? WP_STRONG
+                                         : height > 0.15 ? WP_MEDIUM
+                                                         : WP_WEAK,
+                             .shape = bands[i].width > 60 ? WP_BROAD : WP_SHARP,
+                             .saturated = percent_at(spectrum, bands[i].position) < 1,
+                             .air = bands[i].position > 2280 && bands[i].position < 2400};
+    }
+}
+
 struct wp_sheet_fonts *fixture_fonts(void)
 {
     struct wp_sheet_fonts *fonts = NULL;

@@ -37,6 +37,11 @@ void fixture_blank(struct wp_spectrum *spectrum, enum wp_technique technique, en
 void fixture_examine(const struct wp_spectrum *spectrum, double cut_off, bool air,
                      struct wp_examination *examination);
 
+/* What the sheets of kinds.c show: the bands that went into the spectrum, not what wp_bands_find
+ * makes of it, so that a better band finder does not change the pictures. */
+void fixture_describe(const struct wp_spectrum *spectrum, const struct fixture_band *bands,
+                      size_t count, double cut_off, bool air, struct wp_examination *examination);
+
 /* The kinds of sheet. `index` from 0; the fixture owns everything in it. */
 struct fixture_kind {
     const char *name; /* also of the picture's file */

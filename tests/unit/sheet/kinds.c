@@ -62,11 +62,17 @@ static void infrared(struct holder *holder, size_t slot, double scale, double ba
     fixture_infrared(&holder->spectra[slot], ester, COUNT(ester), &shape);
 }
 
+static void describe(struct holder *holder, const struct fixture_band *bands, size_t count,
+                     double cut_off)
+{
+    fixture_describe(&holder->spectra[0], bands, count, cut_off, false, &holder->examination);
+}
+
 static void transmittance(struct holder *holder)
 {
     holder->kind.name = "transmittance";
     infrared(holder, 0, 1, 93);
-    fixture_examine(&holder->spectra[0], 650, false, &holder->examination);
+    describe(holder, ester, COUNT(ester), 650);
     holder->kind.input = common(holder);
 }
 
@@ -75,7 +81,8 @@ static void off_scale(struct holder *holder)
     holder->kind.name = "off-scale";
     struct fixture_shape shape = {4000, 400, 1801, 91, 0.2, 1.6, 9};
     fixture_infrared(&holder->spectra[0], alcohol, COUNT(alcohol), &shape);
-    fixture_examine(&holder->spectra[0], 0, true, &holder->examination);
+    describe(holder, alcohol, COUNT(alcohol), 0);
+    holder->examination.air_mark = true;
     struct wp_sheet_input input = common(holder);
     input.sample = "Benzyl alcohol, distilled";
     input.experiment = "4, An alcohol";
@@ -91,7 +98,7 @@ static void unclaimed(struct holder *holder)
 {
     holder->kind.name = "unclaimed";
     infrared(holder, 0, 0.8, 90);
-    fixture_examine(&holder->spectra[0], 650, false, &holder->examination);
+    describe(holder, ester, COUNT(ester), 650);
     struct wp_sheet_input input = common(holder);
     input.person_count = 0;
     input.claim_code = "K7QP4M";
