@@ -11,6 +11,7 @@
 #include "people/turns.h"
 #include "spectrum/remarks.h"
 #include "stamping_parts.h"
+#include "tell.h"
 #include "views/bench.h"
 
 static void copy(char *to, size_t room, const char *from)
@@ -21,8 +22,9 @@ static void copy(char *to, size_t room, const char *from)
 static enum wp_status tell(struct wp_txn *txn, int64_t instrument, const char *kind,
                            int64_t measurement)
 {
-    return wp_event_addf(txn, "instrument", instrument,
-                         "{\"kind\":\"%s\",\"measurement\":%" PRId64 "}", kind, measurement);
+    if (measurement)
+        return wp_tell_measurement(txn, instrument, kind, measurement);
+    return wp_event_addf(txn, "instrument", instrument, "{\"kind\":\"%s\"}", kind);
 }
 
 /* The state as it is now, which every bench act answers with. */

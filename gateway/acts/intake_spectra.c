@@ -8,6 +8,7 @@
 #include "acts/site.h"
 #include "db/event.h"
 #include "intake_parts.h"
+#include "tell.h"
 #include "views/spectrum_json.h"
 
 /* Renditions of an instrument that a new one is compared with, newest first. */
@@ -217,9 +218,7 @@ static enum wp_status add_rendition(struct wp_txn *txn, const struct wp_taking *
 static enum wp_status tell(struct wp_txn *txn, const struct wp_taking *taking, const char *kind,
                            int64_t measurement)
 {
-    enum wp_status status =
-        wp_event_addf(txn, "instrument", taking->instrument,
-                      "{\"kind\":\"%s\",\"measurement\":%" PRId64 "}", kind, measurement);
+    enum wp_status status = wp_tell_measurement(txn, taking->instrument, kind, measurement);
     return status ? status
                   : wp_event_addf(txn, "staff", 0, "{\"kind\":\"%s\",\"measurement\":%" PRId64 "}",
                                   kind, measurement);
