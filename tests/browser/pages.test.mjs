@@ -49,7 +49,7 @@ test('a bench is enrolled by code, and a student signs on in three taps', async 
   await judge(bench, 'waiting');
 });
 
-test('a new spectrum and its verdict stand on the bench within two seconds of settling', async () => {
+test('a new spectrum and its verdict appear on the bench by themselves', async () => {
   const { page } = bench;
   const wrote = Date.now();
   measure();
@@ -256,6 +256,7 @@ test('a marker sees no names', async () => {
   await page.getByRole('link', { name: /CHEM 231/ }).click();
   await page.getByRole('rowheader', { name: 'Student 1', exact: true }).waitFor();
   assert.doesNotMatch(await page.locator('main').textContent(), /Maya|Rao|Okafor|300100/);
+  await judge(visit, 'grid of a marker');
   await page.locator('table.grid td > a, table.grid td > button').first().click();
   await page.locator('.accession').first().waitFor();
   assert.doesNotMatch(await page.locator('body').textContent(), /Maya|Okafor|Chen Li/);

@@ -82,13 +82,14 @@ async function fetchGrid(id) {
 }
 
 export const grid = (me) => async (main, [id]) => {
+  const staff = has(me, 'demonstrator', 'instructor', 'technician', 'administrator');
   let data = await fetchGrid(id);
   const missing = tick('missing', 'Only who still needs one', false);
   const live = h('span', { class: 'soft', role: 'status' });
   const head = h('div');
   const body = h('div');
   const draw = () => {
-    fill(head, sums(data), data.unclaimed > 0 && has(me, 'demonstrator', 'instructor', 'technician', 'administrator')
+    fill(head, sums(data), data.unclaimed > 0 && staff
       && h('p', { class: 'say note' }, `${plural(data.unclaimed, 'spectrum', 'spectra')} of this section ${data.unclaimed === 1 ? 'has' : 'have'} no name. `, h('a', { href: '#/unclaimed' }, data.unclaimed === 1 ? 'Give it one' : 'Give them one')));
     const held = body.querySelector('.grid-scroll');
     const scroll = held ? [held.scrollLeft, held.scrollTop] : [0, 0];
@@ -108,6 +109,8 @@ export const grid = (me) => async (main, [id]) => {
       live.textContent = problem.message;
     }
   });
+  // Whoever only marks gets no news: events would tell whose spectrum came when.
+  if (!staff) return null;
   return follow([`section:${id}`], reload, (reached) => {
     live.textContent = reached ? 'Live: new spectra appear by themselves.' : 'Server not reached; trying again.';
   });
