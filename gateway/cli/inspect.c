@@ -95,8 +95,10 @@ static void print_text(const char *path, const struct inspected *inspected)
     const struct wp_reading *reading = &inspected->reading;
     printf("%s: %s%s%s\n", path, wp_format_text(reading->format), reading->dialect[0] ? ", " : "",
            reading->dialect);
-    if (reading->error.status)
+    if (reading->error.status && reading->error.line)
         fprintf(stderr, "%s:%ld: %s\n", path, reading->error.line, reading->error.text);
+    else if (reading->error.status)
+        fprintf(stderr, "%s: %s\n", path, reading->error.text);
     for (size_t i = 0; i < reading->warning_count; i++)
         printf("  line %ld, %s: %s\n", reading->warnings[i].line, reading->warnings[i].label,
                reading->warnings[i].text);

@@ -1,7 +1,11 @@
 #include "views/spectrum_json.h"
 
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+
+#include "base/bytes.h"
 
 static void add_number(cJSON *object, const char *name, double value)
 {
@@ -71,16 +75,42 @@ cJSON *wp_json_examination(const struct wp_examination *examination)
     return object;
 }
 
+/* The shortest of 15, 16 or 17 digits that reads back as the same number. */
+static enum wp_status add_double(struct wp_bytes *text, double value)
+{
+    char digits[40];
+    for (int precision = 15; precision <= 17; precision++) {
+        (void)snprintf(digits, sizeof digits, "%.*g", precision, value);
+        if (strtod(digits, NULL) == value)
+            break;
+    }
+    return wp_bytes_add_text(text, digits);
+}
+
+/* Millions of points as nodes of a tree would take a hundred bytes each: they go in as text. */
+static void add_array(cJSON *object, const char *name, const double *values, size_t count)
+{
+    struct wp_bytes text;
+    wp_bytes_init(&text, SIZE_MAX / 4);
+    enum wp_status status = wp_bytes_add_byte(&text, '[');
+    for (size_t i = 0; !status && i < count; i++) {
+        if (i)
+            status = wp_bytes_add_byte(&text, ',');
+        if (!status)
+            status = isfinite(values[i]) ? add_double(&text, values[i])
+                                         : wp_bytes_add_text(&text, "null");
+    }
+    if (!status)
+        status = wp_bytes_add_byte(&text, ']');
+    cJSON_AddItemToObject(object, name, status ? NULL : cJSON_CreateRaw(text.data));
+    wp_bytes_release(&text);
+}
+
 static void add_values(cJSON *object, const struct wp_spectrum *spectrum)
 {
     cJSON *values = cJSON_AddObjectToObject(object, "values");
-    cJSON *x = cJSON_AddArrayToObject(values, "x");
-    cJSON *y = cJSON_AddArrayToObject(values, "y");
-    for (size_t i = 0; i < spectrum->count; i++) {
-        cJSON_AddItemToArray(x, cJSON_CreateNumber(spectrum->x[i]));
-        cJSON_AddItemToArray(y, isfinite(spectrum->y[i]) ? cJSON_CreateNumber(spectrum->y[i])
-                                                         : cJSON_CreateNull());
-    }
+    add_array(values, "x", spectrum->x, spectrum->count);
+    add_array(values, "y", spectrum->y, spectrum->count);
 }
 
 cJSON *wp_json_spectrum(const struct wp_spectrum *spectrum,
