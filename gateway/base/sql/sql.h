@@ -19,7 +19,7 @@ struct sql_slot {
 struct wp_sql {
     sqlite3 *handle;
     const char *misuse; /* says what was wrong with the last call; NULL: ask SQLite */
-    uint64_t bound; /* bytes of text and blobs */
+    uint64_t bound;     /* bytes of text and blobs */
     size_t used;
     size_t readings; /* begun and not ended */
     struct sql_slot slots[SQL_SLOTS];
