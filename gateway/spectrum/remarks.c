@@ -78,25 +78,41 @@ struct worst {
     size_t count;
 };
 
-/* Keeps the worst, worst first. Two remarks with one code would say the same twice. */
+static size_t place_of_code(const struct worst *worst, const char *code)
+{
+    size_t i = 0;
+    while (i < worst->count && strcmp(wp_limit_rows[worst->found[i].limit].code, code) != 0)
+        i++;
+    return i;
+}
+
+static void take_out(struct worst *worst, size_t place)
+{
+    worst->count--;
+    for (size_t i = place; i < worst->count; i++) {
+        worst->found[i] = worst->found[i + 1];
+        worst->staff_only[i] = worst->staff_only[i + 1];
+    }
+}
+
+/* Keeps the worst, worst first. Two remarks with one code would say the same twice, so the milder
+ * of them goes. */
 static void keep(struct worst *worst, const struct wp_found *found, bool staff_only)
 {
-    const char *code = wp_limit_rows[found->limit].code;
-    size_t place = 0;
-    while (place < worst->count && !is_worse(found, &worst->found[place])) {
-        if (strcmp(wp_limit_rows[worst->found[place].limit].code, code) == 0)
+    size_t same = place_of_code(worst, wp_limit_rows[found->limit].code);
+    if (same < worst->count) {
+        if (!is_worse(found, &worst->found[same]))
             return;
-        place++;
+        take_out(worst, same);
     }
+    size_t place = 0;
+    while (place < worst->count && !is_worse(found, &worst->found[place]))
+        place++;
     if (place == WP_REMARKS_MOST)
         return;
-    size_t last = worst->count < WP_REMARKS_MOST ? worst->count++ : WP_REMARKS_MOST - 1;
-    for (size_t i = place; i < last; i++)
-        if (strcmp(wp_limit_rows[worst->found[i].limit].code, code) == 0) {
-            worst->count--; /* the milder remark of this code gives up its place */
-            last = i;
-        }
-    for (size_t i = last; i > place; i--) {
+    if (worst->count < WP_REMARKS_MOST)
+        worst->count++;
+    for (size_t i = worst->count - 1; i > place; i--) {
         worst->found[i] = worst->found[i - 1];
         worst->staff_only[i] = worst->staff_only[i - 1];
     }

@@ -152,8 +152,8 @@ static enum wp_limit kind_of_nothing(const struct wp_facts *facts, double level)
         return WP_LIMIT_NOTHING_OIL;
     if (facts->context->preparation == WP_PREP_ATR)
         return WP_LIMIT_NOTHING_ATR;
-    if (level >= wp_limit(WP_LIMIT_EMPTY_LOW))
-        return WP_LIMIT_EMPTY_LOW;
+    if (level >= wp_limit(WP_LIMIT_EMPTY_LOW) && facts->levels.ripple == 0.0)
+        return WP_LIMIT_EMPTY_LOW; /* ripples need two faces, so plates */
     return level >= wp_limit(WP_LIMIT_PLATES_LOW) ? WP_LIMIT_PLATES_LOW : WP_LIMIT_NOTHING_BAND;
 }
 

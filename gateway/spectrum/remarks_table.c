@@ -15,7 +15,7 @@ const struct wp_limit_row wp_limit_rows[WP_LIMITS] = {
                              COMPUTED, "medium-high", "", ""},
     [WP_LIMIT_STRONG_NOTE_BANDS] = {"too-strong", "note from so many flat bands", 1.0, "bands",
                                     NOTE, 30, COMPUTED, "medium-high", "{n} cut off flat",
-                                    "Its true height is off scale; the rest can be read."},
+                                    "What is cut off flat is off scale; the rest can be read."},
     [WP_LIMIT_STRONG_ADVISE_BANDS] = {"too-strong", "advise from so many flat bands", 3.0, "bands",
                                       NOTE, 60, COMPUTED, "medium-high", "{n} cut off flat",
                                       "Rather strong: {n} cut off flat. {thin}"},

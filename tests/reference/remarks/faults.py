@@ -136,7 +136,7 @@ def coarse(s):
 def wet(s):
     if s.compound in ("amide", "amine", "acid", "alkene", "nylon_like", "alcohol", "phenol"):
         return False
-    near = [b for b in s.bands if 1570 < b[0] < 1712 and b[1] > .05]
+    near = [b for b in s.bands if 1560 < b[0] < 1770 and b[1] > .05]
     if bool(near) == (s.faults[-1] == "wet"):
         return False
     s.strength = min(s.strength, .9)

@@ -33,7 +33,7 @@ def packed(s):
     flags = int(has_oh) | 2 * int(s.rng.random() < .3 or "solvent_left" in s.faults) | \
         4 * int(s.processed)
     return records.pack(x[keep], y[keep], unit=unit, kind=s.kind, preparation=s.preparation,
-                        plates=s.plates, flags=flags, scans=s.scans, lab_scans=16,
+                        plates=s.stated, flags=flags, scans=s.scans, lab_scans=16,
                         resolution=s.resolution, lab_resolution=4.0, lab_low=400, lab_high=4000)
 
 

@@ -52,6 +52,7 @@ class Spectrum:
                        "cast film": str(rng.choice(["NaCl", "none"])),
                        "mull": str(rng.choice(["NaCl", "KBr"])), "pellet": "none",
                        "ATR": "diamond"}.get(self.preparation, "")
+        self.stated = self.plates if rng.random() < .75 else ""  # people forget to say
         self.resolution = 4.0
         step = float(rng.choice([1.9285, 1.9285, 0.9643, 0.4821]))
         self.x = np.arange(399.2, 4000.3, step)
