@@ -9,14 +9,32 @@ import { PASSWORD } from './lab.mjs';
 const require = createRequire(join(process.env.WAVEPOST_BUILD, 'browser', 'package.json'));
 const { chromium } = require('playwright-core');
 const AXE = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
-const FLAGS = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
-export const SIZES = { phone: { width: 390, height: 844 }, tablet: { width: 820, height: 1180 }, desktop: { width: 1280, height: 860 } };
+const FLAGS = [
+  '--no-sandbox',
+  '--disable-gpu',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+];
+export const SIZES = {
+  phone: { width: 390, height: 844 },
+  tablet: { width: 820, height: 1180 },
+  desktop: { width: 1280, height: 860 },
+};
 
-export const launch = () => chromium.launch({ executablePath: process.env.CHROMIUM || '/usr/bin/chromium', args: FLAGS });
+export const launch = () =>
+  chromium.launch({ executablePath: process.env.CHROMIUM || '/usr/bin/chromium', args: FLAGS });
 
 /** A fresh browser profile on `lab`; `trouble` collects what went wrong on its pages. */
 export async function visitor(browser, lab, { size = 'desktop', ...options } = {}) {
-  const context = await browser.newContext({ baseURL: lab.url, ignoreHTTPSErrors: true, viewport: SIZES[size], ...options });
+  const context = await browser.newContext({
+    baseURL: lab.url,
+    ignoreHTTPSErrors: true,
+    viewport: SIZES[size],
+    ...options,
+  });
   context.setDefaultTimeout(10000);
   const page = await context.newPage();
   const trouble = [];
@@ -39,11 +57,19 @@ export async function signIn(visit, login) {
 export async function judge(visit, name) {
   const { page, context, trouble } = visit;
   assert.deepEqual(trouble, [], `${name}: errors on the page`);
-  assert.equal(await page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - innerWidth)), 0, `${name}: wider than the screen`);
+  assert.equal(
+    await page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - innerWidth)),
+    0,
+    `${name}: wider than the screen`,
+  );
   // By the debugger, since the page's own policy lets no foreign script in.
   const session = await context.newCDPSession(page);
   await session.send('Runtime.evaluate', { expression: AXE });
-  const { result } = await session.send('Runtime.evaluate', { expression: 'axe.run(document).then((r) => JSON.stringify([r.violations.filter((v) => ["serious", "critical"].includes(v.impact)).map((v) => v.id + ": " + v.nodes.map((n) => n.target.join(" ")).join(", ")), r.passes.length]))', awaitPromise: true });
+  const { result } = await session.send('Runtime.evaluate', {
+    expression:
+      'axe.run(document).then((r) => JSON.stringify([r.violations.filter((v) => ["serious", "critical"].includes(v.impact)).map((v) => v.id + ": " + v.nodes.map((n) => n.target.join(" ")).join(", ")), r.passes.length]))',
+    awaitPromise: true,
+  });
   const [serious, passes] = JSON.parse(result.value);
   assert.deepEqual(serious, [], `${name}: accessibility`);
   assert.ok(passes > 5, `${name}: axe-core looked at the page`);

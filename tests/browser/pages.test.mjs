@@ -119,7 +119,16 @@ test('without the gateway the bench carries on, and the turn arrives afterwards'
   await lab.startGateway();
   await page.getByText('Server not reached').waitFor({ state: 'detached', timeout: 20000 });
   await page.getByRole('heading', { name: 'Ben O.' }).waitFor();
-  assert.match(JSON.stringify(await page.evaluate(() => fetch(`/api/v1/bench/${document.body.dataset.instrument}`).then((r) => r.json()).then((s) => s.turn.persons))), /Ben O\./);
+  assert.match(
+    JSON.stringify(
+      await page.evaluate(() =>
+        fetch(`/api/v1/bench/${document.body.dataset.instrument}`)
+          .then((r) => r.json())
+          .then((s) => s.turn.persons),
+      ),
+    ),
+    /Ben O\./,
+  );
   trouble.length = 0; // the browser itself reports connections that were refused meanwhile
   await page.getByRole('button', { name: 'Done' }).click();
   await page.getByRole('button', { name: 'Next, please' }).click();
@@ -139,7 +148,10 @@ test('the bench works without script, by plain forms', async () => {
   measure({ timed: true });
   await page.getByRole('button', { name: 'Keep and print' }).waitFor({ timeout: 15000 });
   const picture = page.getByRole('img', { name: /^Sheet of/ });
-  assert.ok(await picture.evaluate((image) => image.complete && image.naturalWidth > 300), 'the sheet is shown as a picture');
+  assert.ok(
+    await picture.evaluate((image) => image.complete && image.naturalWidth > 300),
+    'the sheet is shown as a picture',
+  );
   await page.getByRole('button', { name: 'Keep and print' }).click();
   await page.getByText('Kept.').waitFor();
   await page.getByRole('button', { name: 'Done' }).click();
@@ -194,7 +206,12 @@ test('a student finds the spectrum, reads the plot, and gets every download', as
   await page.getByRole('button', { name: 'Absorbance' }).click();
   await page.getByRole('button', { name: 'Absorbance', pressed: true }).waitFor();
   await judge(visit, 'one spectrum');
-  const wanted = { 'Sheet (PDF)': /^%PDF-/, 'Original file': /^##TITLE=/, 'JCAMP-DX': /##JCAMP-DX=/, CSV: /\d/ };
+  const wanted = {
+    'Sheet (PDF)': /^%PDF-/,
+    'Original file': /^##TITLE=/,
+    'JCAMP-DX': /##JCAMP-DX=/,
+    CSV: /\d/,
+  };
   for (const [name, start] of Object.entries(wanted)) {
     const href = await page.getByRole('link', { name }).getAttribute('href');
     const answer = await context.request.get(href);
@@ -219,10 +236,16 @@ test('an instructor sees who has what in words, and downloads the lot', async ()
   const maya = page.getByRole('row', { name: /Maya Rao/ });
   assert.match(await maya.textContent(), /usable|note|again/);
   await judge(visit, 'grid');
-  const zip = await context.request.get(await page.getByRole('link', { name: 'ZIP for marking' }).getAttribute('href'));
+  const zip = await context.request.get(
+    await page.getByRole('link', { name: 'ZIP for marking' }).getAttribute('href'),
+  );
   assert.equal(zip.status(), 200);
   assert.equal((await zip.body()).subarray(0, 2).toString(), 'PK');
-  for (const [hash, heading] of [['#/unclaimed', 'Unclaimed'], ['#/notices', 'Notices'], ['#/unread', 'Unread files']]) {
+  for (const [hash, heading] of [
+    ['#/unclaimed', 'Unclaimed'],
+    ['#/notices', 'Notices'],
+    ['#/unread', 'Unread files'],
+  ]) {
     await page.goto(`/staff${hash}`);
     await page.getByRole('heading', { name: heading, exact: true }).waitFor();
     await judge(visit, heading);
@@ -272,7 +295,10 @@ test('a technician sees the instruments in words', async () => {
   await inMain(page, 'Ready').waitFor();
   await inMain(page, /Today: up \d+ %, down \d+ %, unknown \d+ %/).waitFor();
   await judge(visit, 'instruments');
-  for (const [hash, heading] of [['#/printers', 'Printers'], ['#/deliveries', 'Deliveries']]) {
+  for (const [hash, heading] of [
+    ['#/printers', 'Printers'],
+    ['#/deliveries', 'Deliveries'],
+  ]) {
     await page.goto(`/fleet${hash}`);
     await page.getByRole('heading', { name: heading, exact: true }).waitFor();
     await judge(visit, heading);
@@ -302,7 +328,12 @@ test('an administrator sets up an instrument and tries a roster before applying 
   await page.getByRole('button', { name: 'Show what would change' }).click();
   await inMain(page, /Line 2:/).waitFor();
   assert.equal(await page.getByRole('button', { name: 'Apply this' }).count(), 0);
-  for (const [url, heading] of [['/setup#/printers', 'Printers'], ['/setup#/people', 'People'], ['/setup#/courses', 'Courses'], ['/ledger', 'Ledger']]) {
+  for (const [url, heading] of [
+    ['/setup#/printers', 'Printers'],
+    ['/setup#/people', 'People'],
+    ['/setup#/courses', 'Courses'],
+    ['/ledger', 'Ledger'],
+  ]) {
     await page.goto(url);
     await page.getByRole('heading', { name: heading, exact: true }).waitFor();
     await judge(visit, heading);

@@ -29,7 +29,12 @@ async function read(response) {
 }
 
 async function call(method, path, body) {
-  const options = { method, credentials: 'same-origin', headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(PATIENCE_MS) };
+  const options = {
+    method,
+    credentials: 'same-origin',
+    headers: { Accept: 'application/json' },
+    signal: AbortSignal.timeout(PATIENCE_MS),
+  };
   if (body !== undefined) {
     options.body = JSON.stringify(body);
     options.headers['Content-Type'] = 'application/json';
@@ -54,6 +59,8 @@ export const remove = (path) => call('DELETE', path);
 export const address = (path) => BASE + path;
 
 export function query(values) {
-  const list = Object.entries(values).filter(([, value]) => value !== '' && value !== null && value !== undefined);
+  const list = Object.entries(values).filter(
+    ([, value]) => value !== '' && value !== null && value !== undefined,
+  );
   return list.length ? '?' + new URLSearchParams(list) : '';
 }

@@ -20,7 +20,13 @@ async function begin() {
   }
   if (!has(me, 'demonstrator', 'instructor', 'technician', 'administrator')) return;
   const { instruments } = await get('/fleet');
-  main.append(h('h2', 'As staff you may open a bench page here'), h('ul', instruments.map((i) => h('li', h('a', { href: `/bench/${i.id}` }, `${i.name}, ${i.place}`)))));
+  main.append(
+    h('h2', 'As staff you may open a bench page here'),
+    h(
+      'ul',
+      instruments.map((i) => h('li', h('a', { href: `/bench/${i.id}` }, `${i.name}, ${i.place}`))),
+    ),
+  );
 }
 
 begin().catch(showProblem);

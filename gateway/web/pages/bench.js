@@ -19,7 +19,8 @@ const id = document.body.dataset.instrument;
 const main = document.querySelector('main');
 
 const MESSAGE = {
-  'other-file': (t) => `“${t}” is not a spectrum file of a kind that is taken. Save the spectrum as JCAMP-DX or text.`,
+  'other-file': (t) =>
+    `“${t}” is not a spectrum file of a kind that is taken. Save the spectrum as JCAMP-DX or text.`,
   'too-large': (t) => `“${t}” is too large to be a spectrum.`,
   'folder-lost': () => 'The export folder cannot be read. Tell staff.',
 };
@@ -46,7 +47,11 @@ function panel() {
   if (bench.handingOver) return handOver(bench);
   if (state.question) return question(bench);
   if (state.turn && !bench.draft.takesOver) return turnPanel(bench);
-  return [state.current?.unclaimed && ownerless(bench), signOn(bench), !bench.offline && !bench.draft.person && claimPanel(bench)];
+  return [
+    state.current?.unclaimed && ownerless(bench),
+    signOn(bench),
+    !bench.offline && !bench.draft.person && claimPanel(bench),
+  ];
 }
 
 /* While this stays the same, nothing is drawn again: nobody loses what is half typed. */
@@ -54,20 +59,59 @@ function signature() {
   const { state } = bench;
   const m = (one) => one && [one.id, one.kept, one.counts, one.unclaimed, one.verdict];
   const long = state.turn && !state.current && bench.now() - state.turn.opened_us > 180e6;
-  return JSON.stringify([bench.handingOver, m(state.question?.measurement), state.turn && [state.turn.id, state.turn.persons, state.turn.sample, state.turn.seen], m(state.current),
-    (state.turn_measurements || []).map(m), state.sections.map((s) => [s.id, s.roster.length, s.experiments.length]), Boolean(bench.offline), long]);
+  return JSON.stringify([
+    bench.handingOver,
+    m(state.question?.measurement),
+    state.turn && [state.turn.id, state.turn.persons, state.turn.sample, state.turn.seen],
+    m(state.current),
+    (state.turn_measurements || []).map(m),
+    state.sections.map((s) => [s.id, s.roster.length, s.experiments.length]),
+    Boolean(bench.offline),
+    long,
+  ]);
 }
 
 function bars() {
   const { state } = bench;
   const waitingTurns = bench.store.queue().length;
-  const messages = (state.messages || []).slice(0, 3).map((one) => h('p', { class: 'say note' }, (MESSAGE[one.kind] || ((t) => t))(one.text), ' ', h('small', { class: 'soft' }, time(one.at_us)),
-    one.kind === 'other-file' && state.instrument.how_to_export && h('span', h('br'), state.instrument.how_to_export)));
-  fill(document.getElementById('bars'),
-    bench.offline ? h('p', { class: 'grey-bar', role: 'status' }, `Server not reached since ${time(bench.offline * 1000)}. Carry on: spectra are safe on this PC, sheets come later.`, waitingTurns > 0 && h('small', ` ${waitingTurns} kept here to be sent.`)) : null,
-    state.instrument.paused ? h('p', { class: 'grey-bar' }, 'Paused: not teaching. Nothing is taken from this instrument.') : null, messages);
+  const messages = (state.messages || [])
+    .slice(0, 3)
+    .map((one) =>
+      h(
+        'p',
+        { class: 'say note' },
+        (MESSAGE[one.kind] || ((t) => t))(one.text),
+        ' ',
+        h('small', { class: 'soft' }, time(one.at_us)),
+        one.kind === 'other-file' &&
+          state.instrument.how_to_export &&
+          h('span', h('br'), state.instrument.how_to_export),
+      ),
+    );
+  fill(
+    document.getElementById('bars'),
+    bench.offline
+      ? h(
+          'p',
+          { class: 'grey-bar', role: 'status' },
+          `Server not reached since ${time(bench.offline * 1000)}. Carry on: spectra are safe on this PC, sheets come later.`,
+          waitingTurns > 0 && h('small', ` ${waitingTurns} kept here to be sent.`),
+        )
+      : null,
+    state.instrument.paused
+      ? h('p', { class: 'grey-bar' }, 'Paused: not teaching. Nothing is taken from this instrument.')
+      : null,
+    messages,
+  );
   const p = state.printer;
-  fill(document.getElementById('printer'), p && mark(['ready', 'printing'].includes(p.state) ? 'good' : p.state === 'unknown' ? 'unknown' : 'note', p.state_text && p.state !== 'ready' ? `${p.name} ${p.state_text}` : `${p.name}: ${p.state}`));
+  fill(
+    document.getElementById('printer'),
+    p &&
+      mark(
+        ['ready', 'printing'].includes(p.state) ? 'good' : p.state === 'unknown' ? 'unknown' : 'note',
+        p.state_text && p.state !== 'ready' ? `${p.name} ${p.state_text}` : `${p.name}: ${p.state}`,
+      ),
+  );
 }
 
 bench.redraw = (focus = false) => {
@@ -83,16 +127,19 @@ bench.plotFor = (m) => {
   bench.plots.clear();
   const area = h('div', { class: 'plot' }, h('p', { class: 'soft' }, 'Drawing…'));
   bench.plots.set(m.id, area);
-  get(`/measurements/${m.id}/points`).then((points) => plot(area, points, { title: `Spectrum ${m.accession}` })).catch(() => {
-    fill(area, h('img', { src: `/api/v1/measurements/${m.id}/sheet.png`, alt: `Sheet of ${m.accession}` }));
-  });
+  get(`/measurements/${m.id}/points`)
+    .then((points) => plot(area, points, { title: `Spectrum ${m.accession}` }))
+    .catch(() => {
+      fill(area, h('img', { src: `/api/v1/measurements/${m.id}/sheet.png`, alt: `Sheet of ${m.accession}` }));
+    });
   return area;
 };
 
 function tellNews(before, state) {
   const was = before?.current?.id;
   const m = state.current;
-  if (state.question && state.question.measurement.id !== before?.question?.measurement.id) announce('A spectrum has arrived. Whose is it?');
+  if (state.question && state.question.measurement.id !== before?.question?.measurement.id)
+    announce('A spectrum has arrived. Whose is it?');
   else if (m && m.id !== was) announce(`New spectrum ${m.accession}: ${verdictWords(m)}`);
 }
 
@@ -115,7 +162,16 @@ function away() {
   const kept = bench.store.kept();
   bench.offline ||= Date.now();
   if (!bench.state && !kept) return;
-  bench.state = { turn_measurements: [], ...kept, ...bench.state, question: null, current: null, messages: [], printer: null, turn: bench.store.turn() || bench.state?.turn || null };
+  bench.state = {
+    turn_measurements: [],
+    ...kept,
+    ...bench.state,
+    question: null,
+    current: null,
+    messages: [],
+    printer: null,
+    turn: bench.store.turn() || bench.state?.turn || null,
+  };
   if (signature() === bench.drawn) bars();
   else bench.redraw();
 }
@@ -129,7 +185,9 @@ async function sendQueue() {
     } catch (problem) {
       if (problem instanceof Unreached || problem.status === 429 || problem.status >= 500) throw problem;
       announce(`${who || ''}: ${problem.message}`);
-      showProblem(new Error(`What was tapped at ${time(body.at_us)} (${who || verb}) was refused: ${problem.message}`));
+      showProblem(
+        new Error(`What was tapped at ${time(body.at_us)} (${who || verb}) was refused: ${problem.message}`),
+      );
     }
     bench.store.shift();
   }
@@ -169,12 +227,31 @@ function localTurn(body, choice) {
   const { section } = choice;
   const e = section.experiments.find((one) => one.id === body.experiment);
   const partner = section.roster.filter((p) => body.persons?.includes(p.id));
-  return { id: `local-${Date.now()}`, persons: partner, guest: body.guest || '', section: section.id, course: section.course, section_code: section.code, experiment: e?.id ?? null, experiment_code: e?.code, experiment_title: e?.title,
-    sample: body.sample || '', kind: body.kind, preparation: body.preparation, plates: body.plates, opened_us: bench.now(), expected: 0, seen: 0 };
+  return {
+    id: `local-${Date.now()}`,
+    persons: partner,
+    guest: body.guest || '',
+    section: section.id,
+    course: section.course,
+    section_code: section.code,
+    experiment: e?.id ?? null,
+    experiment_code: e?.code,
+    experiment_title: e?.title,
+    sample: body.sample || '',
+    kind: body.kind,
+    preparation: body.preparation,
+    plates: body.plates,
+    opened_us: bench.now(),
+    expected: 0,
+    seen: 0,
+  };
 }
 
 function queue(verb, body, turn, who) {
-  if (!bench.store.push({ verb, body: { ...body, at_us: bench.now() }, who })) throw new Error('This browser keeps nothing for later. Write your name and the time on paper, and tell staff.');
+  if (!bench.store.push({ verb, body: { ...body, at_us: bench.now() }, who }))
+    throw new Error(
+      'This browser keeps nothing for later. Write your name and the time on paper, and tell staff.',
+    );
   bench.store.setTurn(turn);
   bench.state = { ...bench.state, turn, current: null, question: null };
 }
@@ -229,7 +306,14 @@ async function begin() {
   const safely = () => bench.refresh().catch(bench.failed);
   await bench.refresh();
   if (!bench.state) {
-    fill(main, h('p', { class: 'grey-bar' }, 'Server not reached, and nothing is kept here yet. This page tries again by itself.'));
+    fill(
+      main,
+      h(
+        'p',
+        { class: 'grey-bar' },
+        'Server not reached, and nothing is kept here yet. This page tries again by itself.',
+      ),
+    );
   }
   follow([`instrument:${id}`], later(80, safely), (reached) => reached || safely());
   setInterval(safely, POLL_MS);

@@ -21,7 +21,8 @@ function set(node, name, value) {
 export function h(tag, properties, ...children) {
   const node = document.createElement(tag);
   const plain = properties && properties.constructor === Object;
-  if (plain) for (const [name, value] of Object.entries(properties)) if (name !== 'value') set(node, name, value);
+  if (plain)
+    for (const [name, value] of Object.entries(properties)) if (name !== 'value') set(node, name, value);
   append(node, plain ? children : [properties, ...children]);
   if (plain && 'value' in properties) set(node, 'value', properties.value);
   return node;
@@ -58,12 +59,21 @@ export function announce(text) {
 
 /** A labelled field. `control` is an input, select or textarea. */
 export function field(label, control, hint) {
-  return h('div', { class: 'field' }, h('label', label, hint && h('span', { class: 'hint' }, ' ', hint), control));
+  return h(
+    'div',
+    { class: 'field' },
+    h('label', label, hint && h('span', { class: 'hint' }, ' ', hint), control),
+  );
 }
 
 export function select(name, options, value, properties = {}) {
-  return h('select', { name, ...properties },
-    options.map(([key, text]) => h('option', { value: key, selected: String(key) === String(value ?? '') }, text)));
+  return h(
+    'select',
+    { name, ...properties },
+    options.map(([key, text]) =>
+      h('option', { value: key, selected: String(key) === String(value ?? '') }, text),
+    ),
+  );
 }
 
 export function tick(name, label, checked, properties = {}) {
@@ -102,7 +112,11 @@ export function showProblem(problem, near) {
   const home = near?.closest('form, .card, section, dialog, td') || document.querySelector('main');
   home.querySelector(':scope > .say.problem')?.remove();
   const line = problem.line ? ` (line ${problem.line})` : '';
-  const box = h('div', { class: 'say bad problem', role: 'alert' }, h('p', (problem.message || String(problem)) + line));
+  const box = h(
+    'div',
+    { class: 'say bad problem', role: 'alert' },
+    h('p', (problem.message || String(problem)) + line),
+  );
   if (near && near.closest('.row')?.parentElement === home) near.closest('.row').after(box);
   else home.prepend(box);
 }

@@ -15,8 +15,19 @@ function kind(p) {
 
 function reasonDialog(title, work) {
   const reason = h('input', { name: 'reason', maxlength: 200, required: true, id: 'reason' });
-  const form = h('form', { method: 'dialog' }, h('h2', title), h('label', { for: 'reason' }, 'Reason'), reason,
-    h('div', { class: 'row' }, h('button', { class: 'primary', value: 'yes' }, title), h('button', { value: 'no', formnovalidate: true }, 'Leave it')));
+  const form = h(
+    'form',
+    { method: 'dialog' },
+    h('h2', title),
+    h('label', { for: 'reason' }, 'Reason'),
+    reason,
+    h(
+      'div',
+      { class: 'row' },
+      h('button', { class: 'primary', value: 'yes' }, title),
+      h('button', { value: 'no', formnovalidate: true }, 'Leave it'),
+    ),
+  );
   const box = h('dialog', { 'aria-label': title }, form);
   document.body.append(box);
   box.addEventListener('close', () => {
@@ -29,23 +40,70 @@ function reasonDialog(title, work) {
 export async function printers(main) {
   const load = async () => {
     const { printers: list } = await get('/printers');
-    const deed = (p, verb, text, words) => h('button', {
-      type: 'button', onclick: () => reasonDialog(`${text} ${p.name}`, async (reason) => {
-        await post(`/printers/${p.id}/${verb}`, { reason });
-        announce(words);
-        await load();
-      }),
-    }, text);
+    const deed = (p, verb, text, words) =>
+      h(
+        'button',
+        {
+          type: 'button',
+          onclick: () =>
+            reasonDialog(`${text} ${p.name}`, async (reason) => {
+              await post(`/printers/${p.id}/${verb}`, { reason });
+              announce(words);
+              await load();
+            }),
+        },
+        text,
+      );
     const open = (p) => p.mode === 'on';
-    fill(main, h('h1', 'Printers'), list.length === 0 ? h('p', { class: 'nothing' }, 'No printer is set up. Sheets stay in the inboxes.') : h('div', { class: 'cards' }, list.map((p) => h('section', { class: 'card', 'aria-label': p.name },
-      h('div', { class: 'state-line' }, h('h2', p.name), mark(kind(p), (p.state_text || p.state || 'not seen yet').replace(/^is /, ''))),
-      h('p', { class: 'soft' }, [p.place, p.where].filter(Boolean).join(', ')), !open(p) && h('p', { class: 'say note' }, `${p.mode}${p.mode_reason ? `: ${p.mode_reason}` : ''}`),
-      h('dl', { class: 'facts' }, h('dt', 'Waiting for it'), h('dd', plural(p.waiting || 0, 'sheet')), p.model && [h('dt', 'Model'), h('dd', p.model)], h('dt', 'Paper'), h('dd', p.paper || ''), h('dt', 'Last seen'), h('dd', ago(p.seen_us))),
-      h('div', { class: 'row' }, open(p) ? [deed(p, 'pause', 'Pause', 'Paused.'), deed(p, 'drain', 'Drain', 'What waits goes elsewhere.')]
-        : act('Resume', async () => {
-          await post(`/printers/${p.id}/resume`, { reason: 'Works again.' });
-          await load();
-        }))))));
+    fill(
+      main,
+      h('h1', 'Printers'),
+      list.length === 0
+        ? h('p', { class: 'nothing' }, 'No printer is set up. Sheets stay in the inboxes.')
+        : h(
+            'div',
+            { class: 'cards' },
+            list.map((p) =>
+              h(
+                'section',
+                { class: 'card', 'aria-label': p.name },
+                h(
+                  'div',
+                  { class: 'state-line' },
+                  h('h2', p.name),
+                  mark(kind(p), (p.state_text || p.state || 'not seen yet').replace(/^is /, '')),
+                ),
+                h('p', { class: 'soft' }, [p.place, p.where].filter(Boolean).join(', ')),
+                !open(p) &&
+                  h('p', { class: 'say note' }, `${p.mode}${p.mode_reason ? `: ${p.mode_reason}` : ''}`),
+                h(
+                  'dl',
+                  { class: 'facts' },
+                  h('dt', 'Waiting for it'),
+                  h('dd', plural(p.waiting || 0, 'sheet')),
+                  p.model && [h('dt', 'Model'), h('dd', p.model)],
+                  h('dt', 'Paper'),
+                  h('dd', p.paper || ''),
+                  h('dt', 'Last seen'),
+                  h('dd', ago(p.seen_us)),
+                ),
+                h(
+                  'div',
+                  { class: 'row' },
+                  open(p)
+                    ? [
+                        deed(p, 'pause', 'Pause', 'Paused.'),
+                        deed(p, 'drain', 'Drain', 'What waits goes elsewhere.'),
+                      ]
+                    : act('Resume', async () => {
+                        await post(`/printers/${p.id}/resume`, { reason: 'Works again.' });
+                        await load();
+                      }),
+                ),
+              ),
+            ),
+          ),
+    );
   };
   await load();
   return follow(['fleet'], later(500, load));

@@ -8,7 +8,15 @@ import { follow } from './events.js';
 import { frameFor, has, router, tabBar } from './shell.js';
 import { ago, mark, moment, percent, plural, size } from './words.js';
 
-const STATE = { ready: ['good', 'Ready'], up: ['good', 'up'], silent: ['bad', 'Silent'], 'no agent': ['none', 'No agent yet'], paused: ['note', 'Paused'], unknown: ['unknown', 'Unknown'], full: ['bad', 'Spool full'] };
+const STATE = {
+  ready: ['good', 'Ready'],
+  up: ['good', 'up'],
+  silent: ['bad', 'Silent'],
+  'no agent': ['none', 'No agent yet'],
+  paused: ['note', 'Paused'],
+  unknown: ['unknown', 'Unknown'],
+  full: ['bad', 'Spool full'],
+};
 const state = (name) => mark(...(STATE[name] || ['note', name]));
 
 function dayBar(today) {
@@ -18,34 +26,89 @@ function dayBar(today) {
     span.style.width = `${100 * (today[kind] || 0)}%`;
     return span;
   };
-  const words = [`up ${percent(today.up)}`, `down ${percent(today.down)}`, `unknown ${percent(today.unknown)}`];
+  const words = [
+    `up ${percent(today.up)}`,
+    `down ${percent(today.down)}`,
+    `unknown ${percent(today.unknown)}`,
+  ];
   const lost = today.hours_lost > 0 ? `; ${today.hours_lost.toFixed(1)} hours lost` : '';
-  return [h('div', { class: 'day-bar', 'aria-hidden': 'true' }, ['up', 'down', 'unknown'].map(part)),
-    h('small', `Today: ${words.join(', ')}${lost}`), today.unknown > 0 && h('small', { class: 'soft' }, '. Unknown: the gateway itself was not running.')];
+  return [
+    h('div', { class: 'day-bar', 'aria-hidden': 'true' }, ['up', 'down', 'unknown'].map(part)),
+    h('small', `Today: ${words.join(', ')}${lost}`),
+    today.unknown > 0 && h('small', { class: 'soft' }, '. Unknown: the gateway itself was not running.'),
+  ];
 }
 
 function agent(a) {
   const facts = [
     ['Last seen', h('span', ago(a.seen_us), ' ', h('small', { class: 'soft' }, moment(a.seen_us)))],
-    ['Waiting there', a.queue_count ? `${plural(a.queue_count, 'file')}, ${size(a.queue_bytes)}, oldest ${ago(a.queue_oldest_us)}` : 'nothing'],
+    [
+      'Waiting there',
+      a.queue_count
+        ? `${plural(a.queue_count, 'file')}, ${size(a.queue_bytes)}, oldest ${ago(a.queue_oldest_us)}`
+        : 'nothing',
+    ],
     a.spool_stopped && ['Spool', mark('bad', 'full: nothing is taken')],
-    Math.abs(a.offset_us || 0) > 2e6 && ['Its clock', `${Math.abs(a.offset_us / 1e6).toFixed(0)} s ${a.offset_us > 0 ? 'fast' : 'slow'} (corrected)`],
+    Math.abs(a.offset_us || 0) > 2e6 && [
+      'Its clock',
+      `${Math.abs(a.offset_us / 1e6).toFixed(0)} s ${a.offset_us > 0 ? 'fast' : 'slow'} (corrected)`,
+    ],
     a.disk_free !== undefined && a.disk_free !== null && ['Free disk', size(a.disk_free)],
-    a.folders?.length && ['Folders', a.folders.map((f) => h('div', h('code', f.path || f), ' ', f.reachable === false && mark('bad', 'not reachable')))],
+    a.folders?.length && [
+      'Folders',
+      a.folders.map((f) =>
+        h('div', h('code', f.path || f), ' ', f.reachable === false && mark('bad', 'not reachable')),
+      ),
+    ],
     a.ledger_ok === false && ['Ledger', mark('bad', 'does not fit what this agent was told')],
     a.version && ['Version', a.version],
   ];
-  return h('div', h('div', 'Agent ', state(a.state)), h('dl', { class: 'facts' }, facts.filter(Boolean).map(([name, value]) => [h('dt', name), h('dd', value)])));
+  return h(
+    'div',
+    h('div', 'Agent ', state(a.state)),
+    h(
+      'dl',
+      { class: 'facts' },
+      facts.filter(Boolean).map(([name, value]) => [h('dt', name), h('dd', value)]),
+    ),
+  );
 }
 
 function instrument(i) {
-  return h('section', { class: 'card', 'aria-label': i.name },
-    h('div', { class: 'state-line' }, h('h2', i.name), state(i.state)), h('p', { class: 'soft' }, i.place),
-    i.faults?.length > 0 && h('div', { class: 'say note' }, h('strong', 'Faults today'), h('ul', { class: 'plain' }, i.faults.map((f) => h('li', moment(f.from_us), ' to ', f.to_us ? moment(f.to_us) : 'now', ': ', f.text)))),
+  return h(
+    'section',
+    { class: 'card', 'aria-label': i.name },
+    h('div', { class: 'state-line' }, h('h2', i.name), state(i.state)),
+    h('p', { class: 'soft' }, i.place),
+    i.faults?.length > 0 &&
+      h(
+        'div',
+        { class: 'say note' },
+        h('strong', 'Faults today'),
+        h(
+          'ul',
+          { class: 'plain' },
+          i.faults.map((f) =>
+            h('li', moment(f.from_us), ' to ', f.to_us ? moment(f.to_us) : 'now', ': ', f.text),
+          ),
+        ),
+      ),
     dayBar(i.today),
-    h('dl', { class: 'facts' }, h('dt', 'Last spectrum'), h('dd', i.last_spectrum_us ? [ago(i.last_spectrum_us), ' ', h('small', { class: 'soft' }, moment(i.last_spectrum_us))] : 'none yet'),
-      i.printer && [h('dt', 'Printer'), h('dd', `${i.printer}, ${i.printer_state || 'not seen yet'}`)]),
-    (i.agents || []).map(agent), h('p', h('a', { href: `/bench/${i.id}` }, 'Its bench page')));
+    h(
+      'dl',
+      { class: 'facts' },
+      h('dt', 'Last spectrum'),
+      h(
+        'dd',
+        i.last_spectrum_us
+          ? [ago(i.last_spectrum_us), ' ', h('small', { class: 'soft' }, moment(i.last_spectrum_us))]
+          : 'none yet',
+      ),
+      i.printer && [h('dt', 'Printer'), h('dd', `${i.printer}, ${i.printer_state || 'not seen yet'}`)],
+    ),
+    (i.agents || []).map(agent),
+    h('p', h('a', { href: `/bench/${i.id}` }, 'Its bench page')),
+  );
 }
 
 async function instruments(main) {
@@ -54,14 +117,29 @@ async function instruments(main) {
     const order = (i) => (i.state === 'ready' ? 1 : 0);
     const list = [...data.instruments].sort((a, b) => order(a) - order(b) || a.name.localeCompare(b.name));
     const ready = list.filter((i) => i.state === 'ready').length;
-    fill(main, h('h1', 'Instruments'),
-      h('p', { class: 'summary' }, list.length === 0 ? 'No instrument is set up yet.' : ready === list.length ? mark('good', `All ${ready} ready`) : mark('bad', `${ready} of ${list.length} ready`)),
-      data.gateway?.up_since_us && h('p', { class: 'soft' }, 'Gateway running since ', moment(data.gateway.up_since_us), '.'),
-      h('div', { class: 'cards' }, list.map(instrument)));
+    fill(
+      main,
+      h('h1', 'Instruments'),
+      h(
+        'p',
+        { class: 'summary' },
+        list.length === 0
+          ? 'No instrument is set up yet.'
+          : ready === list.length
+            ? mark('good', `All ${ready} ready`)
+            : mark('bad', `${ready} of ${list.length} ready`),
+      ),
+      data.gateway?.up_since_us &&
+        h('p', { class: 'soft' }, 'Gateway running since ', moment(data.gateway.up_since_us), '.'),
+      h('div', { class: 'cards' }, list.map(instrument)),
+    );
   };
   await load();
   const timer = setInterval(() => load().catch(showProblem), 30000);
-  const end = follow(['fleet'], later(500, () => load().catch(showProblem)));
+  const end = follow(
+    ['fleet'],
+    later(500, () => load().catch(showProblem)),
+  );
   return () => {
     clearInterval(timer);
     end();
@@ -72,7 +150,15 @@ async function begin() {
   const me = await frameFor('fleet', 'technician', 'administrator', 'instructor', 'demonstrator');
   if (!me) return;
   const runs = has(me, 'technician', 'administrator');
-  await router(runs ? { '': instruments, printers, deliveries } : { '': instruments }, runs && tabBar([['', 'Instruments'], ['printers', 'Printers'], ['deliveries', 'Deliveries']]));
+  await router(
+    runs ? { '': instruments, printers, deliveries } : { '': instruments },
+    runs &&
+      tabBar([
+        ['', 'Instruments'],
+        ['printers', 'Printers'],
+        ['deliveries', 'Deliveries'],
+      ]),
+  );
 }
 
 begin().catch(showProblem);

@@ -24,7 +24,12 @@ export function touch(u, data, zoom) {
   };
   const begin = () => {
     const list = [...fingers.values()];
-    start = { min: u.scales.x.min, max: u.scales.x.max, x: list[0]?.x, apart: list.length > 1 ? distance(list[0], list[1]) : 0 };
+    start = {
+      min: u.scales.x.min,
+      max: u.scales.x.max,
+      x: list[0]?.x,
+      apart: list.length > 1 ? distance(list[0], list[1]) : 0,
+    };
   };
   u.over.addEventListener('pointerdown', (event) => {
     if (event.pointerType !== 'touch') return;

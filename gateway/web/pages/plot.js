@@ -27,7 +27,12 @@ function load() {
 }
 
 const color = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-const X_UNITS = { 'cm-1': ['Wavenumber', 'cm⁻¹'], nm: ['Wavelength', 'nm'], um: ['Wavelength', 'µm'], other: ['x', ''] };
+const X_UNITS = {
+  'cm-1': ['Wavenumber', 'cm⁻¹'],
+  nm: ['Wavelength', 'nm'],
+  um: ['Wavelength', 'µm'],
+  other: ['x', ''],
+};
 const absorbance = (t) => (t === null || t <= 0 ? null : Math.min(-Math.log10(t), ABSORBANCE_MOST));
 
 /** Points as the gateway sends them, as rising x with the ordinates that can be shown. */
@@ -39,12 +44,27 @@ export function prepare(points) {
   const ordinates = {};
   if (points.t) {
     const t = turn(points.t);
-    ordinates.t = { name: '%T', label: 'Transmittance / %', values: t.map((v) => (v === null ? null : 100 * v)) };
+    ordinates.t = {
+      name: '%T',
+      label: 'Transmittance / %',
+      values: t.map((v) => (v === null ? null : 100 * v)),
+    };
     ordinates.a = { name: 'Absorbance', label: 'Absorbance', values: t.map(absorbance) };
   } else {
-    ordinates.y = { name: points.y_unit || 'y', label: points.y_unit || 'Ordinate', values: turn(points.y || []) };
+    ordinates.y = {
+      name: points.y_unit || 'y',
+      label: points.y_unit || 'Ordinate',
+      values: turn(points.y || []),
+    };
   }
-  return { x, unit, label: unit ? `${long} / ${unit}` : long, reversed: (points.x_unit || 'cm-1') === 'cm-1', ordinates, bands: points.bands || [] };
+  return {
+    x,
+    unit,
+    label: unit ? `${long} / ${unit}` : long,
+    reversed: (points.x_unit || 'cm-1') === 'cm-1',
+    ordinates,
+    bands: points.bands || [],
+  };
 }
 
 function limits(values) {
@@ -89,7 +109,12 @@ function drawLabels(u, view) {
   ctx.textBaseline = 'middle';
   for (const band of [...view.data.bands].sort((a, b) => (b.prominence || 0) - (a.prominence || 0))) {
     const at = u.valToPos(band.position, 'x', true);
-    if (at < bbox.left || at > bbox.left + bbox.width || taken.some((other) => Math.abs(other - at) < 14 * ratio)) continue;
+    if (
+      at < bbox.left ||
+      at > bbox.left + bbox.width ||
+      taken.some((other) => Math.abs(other - at) < 14 * ratio)
+    )
+      continue;
     const value = u.data[1][nearest(u.data[0], band.position)];
     if (value === null || value === undefined) continue;
     taken.push(at);
@@ -114,7 +139,13 @@ function drawLabels(u, view) {
   ctx.restore();
 }
 
-const AXIS = { stroke: () => color('--soft'), grid: { stroke: () => color('--rule'), width: 1 }, ticks: { stroke: () => color('--rule'), width: 1 }, font: '12px sans-serif', labelFont: '13px sans-serif' };
+const AXIS = {
+  stroke: () => color('--soft'),
+  grid: { stroke: () => color('--rule'), width: 1 },
+  ticks: { stroke: () => color('--rule'), width: 1 },
+  font: '12px sans-serif',
+  labelFont: '13px sans-serif',
+};
 
 function options(view, width, height) {
   const { data, mode } = view;
@@ -128,7 +159,14 @@ function options(view, width, height) {
       y: { range: () => ordinateRange(mode, data.ordinates[mode].values) },
     },
     axes: [
-      { ...AXIS, label: data.label, labelSize: 24, size: 36, space: 60, values: (u, ticks) => ticks.map((v) => String(v)) },
+      {
+        ...AXIS,
+        label: data.label,
+        labelSize: 24,
+        size: 36,
+        space: 60,
+        values: (u, ticks) => ticks.map((v) => String(v)),
+      },
       { ...AXIS, label: data.ordinates[mode].label, labelSize: 22, size: 46 },
     ],
     series: [{}, { stroke: () => color('--accent'), width: 1.4, points: { show: false }, spanGaps: false }],
@@ -142,7 +180,14 @@ function readText(view) {
   const i = u.cursor.idx;
   if (i === null || i === undefined) return '';
   const value = data.ordinates[mode].values[i];
-  const shown = value === null ? 'no value' : mode === 't' ? `${value.toFixed(1)} %T` : mode === 'a' ? `${value.toFixed(3)} absorbance` : value.toPrecision(4);
+  const shown =
+    value === null
+      ? 'no value'
+      : mode === 't'
+        ? `${value.toFixed(1)} %T`
+        : mode === 'a'
+          ? `${value.toFixed(3)} absorbance`
+          : value.toPrecision(4);
   const x = data.x[i];
   const band = data.bands.find((b) => Math.abs(b.position - x) <= Math.max(4, (b.width || 0) / 2));
   return `${x.toFixed(1)} ${data.unit} · ${shown}${band ? ` · band at ${Math.round(band.position)}` : ''}`;
@@ -152,7 +197,8 @@ function readText(view) {
 function zoom(view, factor, about) {
   const { u, data } = view;
   const { min, max } = u.scales.x;
-  const middle = about ?? (u.cursor.idx !== null && u.cursor.idx !== undefined ? data.x[u.cursor.idx] : (min + max) / 2);
+  const middle =
+    about ?? (u.cursor.idx !== null && u.cursor.idx !== undefined ? data.x[u.cursor.idx] : (min + max) / 2);
   const first = data.x[0];
   const last = data.x[data.x.length - 1];
   const span = Math.min(Math.max((max - min) * factor, (last - first) / 200), last - first);
@@ -193,27 +239,60 @@ function onKey(view, event) {
 
 function controls(view, draw) {
   const modes = Object.entries(view.data.ordinates);
-  const switches = modes.length > 1 && h('div', { class: 'choice', role: 'group', 'aria-label': 'Ordinate' },
-    modes.map(([key, ordinate]) => h('button', {
-      type: 'button', 'aria-pressed': String(key === view.mode), 'data-key': `mode-${key}`,
-      onclick: () => {
-        view.mode = key;
-        draw();
-      },
-    }, ordinate.name)));
-  const small = (text, label, work) => h('button', { type: 'button', class: 'quiet', 'aria-label': label, title: label, 'data-key': label, onclick: work }, text);
-  return [switches, h('div', { class: 'choice' },
-    small('+', 'Zoom in', () => zoom(view, 0.5)), small('−', 'Zoom out', () => zoom(view, 2)), small('Whole', 'Whole range', () => whole(view)))];
+  const switches =
+    modes.length > 1 &&
+    h(
+      'div',
+      { class: 'choice', role: 'group', 'aria-label': 'Ordinate' },
+      modes.map(([key, ordinate]) =>
+        h(
+          'button',
+          {
+            type: 'button',
+            'aria-pressed': String(key === view.mode),
+            'data-key': `mode-${key}`,
+            onclick: () => {
+              view.mode = key;
+              draw();
+            },
+          },
+          ordinate.name,
+        ),
+      ),
+    );
+  const small = (text, label, work) =>
+    h(
+      'button',
+      { type: 'button', class: 'quiet', 'aria-label': label, title: label, 'data-key': label, onclick: work },
+      text,
+    );
+  return [
+    switches,
+    h(
+      'div',
+      { class: 'choice' },
+      small('+', 'Zoom in', () => zoom(view, 0.5)),
+      small('−', 'Zoom out', () => zoom(view, 2)),
+      small('Whole', 'Whole range', () => whole(view)),
+    ),
+  ];
 }
 
 function build(view, uPlot, parts) {
   const keep = view.u && { ...view.u.scales.x };
   view.u?.destroy();
   const width = Math.max(parts.box.clientWidth, 240);
-  view.u = new uPlot(options(view, width, Math.min(HEIGHT_MOST, Math.max(240, Math.round(width * 0.55)))),
-    [view.data.x, view.data.ordinates[view.mode].values], parts.box);
+  view.u = new uPlot(
+    options(view, width, Math.min(HEIGHT_MOST, Math.max(240, Math.round(width * 0.55)))),
+    [view.data.x, view.data.ordinates[view.mode].values],
+    parts.box,
+  );
   if (keep) view.u.setScale('x', { min: keep.min, max: keep.max });
-  touch(view.u, () => view.data, (factor, about) => zoom(view, factor, about));
+  touch(
+    view.u,
+    () => view.data,
+    (factor, about) => zoom(view, factor, about),
+  );
 }
 
 /**
@@ -225,7 +304,12 @@ export async function plot(home, points, { title = 'Spectrum' } = {}) {
   const data = prepare(points);
   const view = { data, mode: Object.keys(data.ordinates)[0], u: null };
   const parts = {
-    box: h('div', { class: 'plot-box', tabindex: 0, role: 'application', 'aria-label': `${title}. Plot: arrow keys move the read-out, plus and minus zoom, 0 shows the whole range. The table of bands says the same in words.` }),
+    box: h('div', {
+      class: 'plot-box',
+      tabindex: 0,
+      role: 'application',
+      'aria-label': `${title}. Plot: arrow keys move the read-out, plus and minus zoom, 0 shows the whole range. The table of bands says the same in words.`,
+    }),
     bar: h('div', { class: 'plot-bar' }),
     read: h('output', { class: 'read-out' }),
     spoken: h('span', { class: 'only-spoken', 'aria-live': 'polite' }),

@@ -4,12 +4,37 @@ import { post } from './api.js';
 import { announce, fill, h, act, field, showProblem, clearProblem } from './dom.js';
 import { plural } from './words.js';
 
-const list = (title, sign, rows) => rows.length > 0 && h('section', { 'aria-label': title }, h('h3', `${title} (${rows.length})`), h('ul', { class: 'plain diff' }, rows.map((row) => h('li', h('span', { class: 'mono', 'aria-hidden': 'true' }, sign), ' ', row))));
+const list = (title, sign, rows) =>
+  rows.length > 0 &&
+  h(
+    'section',
+    { 'aria-label': title },
+    h('h3', `${title} (${rows.length})`),
+    h(
+      'ul',
+      { class: 'plain diff' },
+      rows.map((row) => h('li', h('span', { class: 'mono', 'aria-hidden': 'true' }, sign), ' ', row)),
+    ),
+  );
 
 function difference(outcome) {
-  return [outcome.errors.length > 0 && h('div', { class: 'say bad', role: 'alert' }, h('p', h('strong', 'Nothing can be applied while lines are wrong:')), h('ul', outcome.errors.map((e) => h('li', `Line ${e.line}: ${e.text}`)))),
-    list('New', '+', outcome.added), list('Changed', '~', outcome.changed), list('Leave the section', '−', outcome.left),
-    outcome.left.length > 0 && h('p', { class: 'soft' }, 'Who leaves keeps every spectrum.'), h('p', `${plural(outcome.same, 'person', 'people')} stay as they are.`)];
+  return [
+    outcome.errors.length > 0 &&
+      h(
+        'div',
+        { class: 'say bad', role: 'alert' },
+        h('p', h('strong', 'Nothing can be applied while lines are wrong:')),
+        h(
+          'ul',
+          outcome.errors.map((e) => h('li', `Line ${e.line}: ${e.text}`)),
+        ),
+      ),
+    list('New', '+', outcome.added),
+    list('Changed', '~', outcome.changed),
+    list('Leave the section', '−', outcome.left),
+    outcome.left.length > 0 && h('p', { class: 'soft' }, 'Who leaves keeps every spectrum.'),
+    h('p', `${plural(outcome.same, 'person', 'people')} stay as they are.`),
+  ];
 }
 
 export async function roster(main, [course, section]) {
@@ -22,19 +47,55 @@ export async function roster(main, [course, section]) {
     fill(outcome);
   });
   text.addEventListener('input', () => fill(outcome));
-  const apply = () => act('Apply this', async () => {
-    const done = await send(false);
-    fill(outcome, done.applied ? h('div', { class: 'say good', role: 'status' }, h('p', h('strong', 'The roster is applied.'))) : null, difference(done));
-    announce(done.applied ? 'The roster is applied.' : 'Nothing was applied.');
-  }, { kind: 'primary' });
+  const apply = () =>
+    act(
+      'Apply this',
+      async () => {
+        const done = await send(false);
+        fill(
+          outcome,
+          done.applied
+            ? h('div', { class: 'say good', role: 'status' }, h('p', h('strong', 'The roster is applied.')))
+            : null,
+          difference(done),
+        );
+        announce(done.applied ? 'The roster is applied.' : 'Nothing was applied.');
+      },
+      { kind: 'primary' },
+    );
   const failed = (problem) => showProblem(problem, outcome);
-  fill(main, h('p', h('a', { href: `#/courses/${encodeURIComponent(course)}` }, `← ${course}`)), h('h1', `Roster of ${course}, section ${section}`),
-    h('p', 'CSV with a first line that names the columns, in any order: ', h('code', 'login, given, family, email, number, alias'), '. Only login and one of the names are needed.'),
-    h('div', { class: 'fields' }, field('A file', file)), field('or paste it', text),
-    h('div', { class: 'row' }, act('Show what would change', async () => {
-      clearProblem(main);
-      const tried = await send(true);
-      const nothing = tried.added.length + tried.changed.length + tried.left.length === 0;
-      fill(outcome, h('h2', 'What would change'), difference(tried), tried.errors.length === 0 && !nothing && h('div', { class: 'row' }, apply()), nothing && tried.errors.length === 0 && h('p', 'Nothing would change.'));
-    }, { kind: 'primary', failed })), outcome);
+  fill(
+    main,
+    h('p', h('a', { href: `#/courses/${encodeURIComponent(course)}` }, `← ${course}`)),
+    h('h1', `Roster of ${course}, section ${section}`),
+    h(
+      'p',
+      'CSV with a first line that names the columns, in any order: ',
+      h('code', 'login, given, family, email, number, alias'),
+      '. Only login and one of the names are needed.',
+    ),
+    h('div', { class: 'fields' }, field('A file', file)),
+    field('or paste it', text),
+    h(
+      'div',
+      { class: 'row' },
+      act(
+        'Show what would change',
+        async () => {
+          clearProblem(main);
+          const tried = await send(true);
+          const nothing = tried.added.length + tried.changed.length + tried.left.length === 0;
+          fill(
+            outcome,
+            h('h2', 'What would change'),
+            difference(tried),
+            tried.errors.length === 0 && !nothing && h('div', { class: 'row' }, apply()),
+            nothing && tried.errors.length === 0 && h('p', 'Nothing would change.'),
+          );
+        },
+        { kind: 'primary', failed },
+      ),
+    ),
+    outcome,
+  );
 }

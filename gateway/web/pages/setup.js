@@ -11,8 +11,22 @@ import { showProblem } from './dom.js';
 async function begin() {
   const me = await frameFor('setup', 'administrator');
   if (!me) return;
-  await router({ '': instruments, printers, people, courses, 'courses/:code': course, 'courses/:course/roster/:section': roster },
-    tabBar([['', 'Instruments'], ['printers', 'Printers'], ['people', 'People'], ['courses', 'Courses and sections']]));
+  await router(
+    {
+      '': instruments,
+      printers,
+      people,
+      courses,
+      'courses/:code': course,
+      'courses/:course/roster/:section': roster,
+    },
+    tabBar([
+      ['', 'Instruments'],
+      ['printers', 'Printers'],
+      ['people', 'People'],
+      ['courses', 'Courses and sections'],
+    ]),
+  );
 }
 
 begin().catch(showProblem);

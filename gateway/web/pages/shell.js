@@ -13,18 +13,41 @@ export const has = (me, ...roles) => roles.some((role) => me?.roles?.includes(ro
 
 const PLACES = [
   { href: '/#/inbox', text: 'Inbox', area: 'inbox', roles: ['student'] },
-  { href: '/staff', text: 'Sections', area: 'staff', roles: ['demonstrator', 'instructor', 'marker', 'technician', 'administrator'] },
-  { href: '/fleet', text: 'Instruments', area: 'fleet', roles: ['technician', 'administrator', 'instructor', 'demonstrator'] },
+  {
+    href: '/staff',
+    text: 'Sections',
+    area: 'staff',
+    roles: ['demonstrator', 'instructor', 'marker', 'technician', 'administrator'],
+  },
+  {
+    href: '/fleet',
+    text: 'Instruments',
+    area: 'fleet',
+    roles: ['technician', 'administrator', 'instructor', 'demonstrator'],
+  },
   { href: '/setup', text: 'Set-up', area: 'setup', roles: ['administrator'] },
   { href: '/ledger', text: 'Ledger', area: 'ledger', roles: ['administrator'] },
 ];
 
 export const home = (me) => (PLACES.find((place) => has(me, ...place.roles)) || PLACES[0]).href;
 
-export const brand = () => h('a', { class: 'brand', href: '/' },
-  svg('svg', { viewBox: '0 0 34 22', fill: 'none', stroke: 'currentColor', 'stroke-width': 2.4, 'aria-hidden': 'true' },
-    svg('path', { d: 'M1 4h6c2 0 2 13 3.5 13S12 4 15 4s2.5 16 4 16 1.5-16 4-16h2c2 0 1.5 8 3 8s1-8 5-8' })),
-  'Wavepost');
+export const brand = () =>
+  h(
+    'a',
+    { class: 'brand', href: '/' },
+    svg(
+      'svg',
+      {
+        viewBox: '0 0 34 22',
+        fill: 'none',
+        stroke: 'currentColor',
+        'stroke-width': 2.4,
+        'aria-hidden': 'true',
+      },
+      svg('path', { d: 'M1 4h6c2 0 2 13 3.5 13S12 4 15 4s2.5 16 4 16 1.5-16 4-16h2c2 0 1.5 8 3 8s1-8 5-8' }),
+    ),
+    'Wavepost',
+  );
 
 async function signOut() {
   try {
@@ -37,10 +60,25 @@ async function signOut() {
 
 function head(me, area) {
   const nav = PLACES.filter((place) => has(me, ...place.roles));
-  return h('div', { class: 'bar-in' }, brand(),
-    h('nav', { 'aria-label': 'Pages' }, nav.map((place) => h('a', { href: place.href, 'aria-current': place.area === area && 'page' }, place.text))),
-    me?.person && h('div', { class: 'who' }, h('a', { class: 'name', href: '/#/account' }, me.person.name),
-      h('button', { class: 'quiet', type: 'button', onclick: signOut }, 'Sign out')));
+  return h(
+    'div',
+    { class: 'bar-in' },
+    brand(),
+    h(
+      'nav',
+      { 'aria-label': 'Pages' },
+      nav.map((place) =>
+        h('a', { href: place.href, 'aria-current': place.area === area && 'page' }, place.text),
+      ),
+    ),
+    me?.person &&
+      h(
+        'div',
+        { class: 'who' },
+        h('a', { class: 'name', href: '/#/account' }, me.person.name),
+        h('button', { class: 'quiet', type: 'button', onclick: signOut }, 'Sign out'),
+      ),
+  );
 }
 
 /** Draws the head; returns who is signed in, or null. */
@@ -65,7 +103,12 @@ export async function frameFor(area, ...roles) {
       return null;
     }
     if (has(me, ...roles)) return me;
-    fill(main, h('h1', 'Not for you'), h('p', 'This page belongs to another role. '), h('p', h('a', { href: home(me) }, 'To your own page')));
+    fill(
+      main,
+      h('h1', 'Not for you'),
+      h('p', 'This page belongs to another role. '),
+      h('p', h('a', { href: home(me) }, 'To your own page')),
+    );
   } catch (problem) {
     fill(main);
     showProblem(problem);
@@ -89,12 +132,18 @@ export function router(table, tabs) {
     const parts = path.split('/').filter(Boolean).map(decodeURIComponent);
     const row = Object.entries(table).find(([pattern]) => {
       const wanted = pattern.split('/').filter(Boolean);
-      return wanted.length === parts.length && wanted.every((part, i) => part[0] === ':' || part === parts[i]);
+      return (
+        wanted.length === parts.length && wanted.every((part, i) => part[0] === ':' || part === parts[i])
+      );
     });
     const body = h('div');
     fill(main, tabs?.(parts), body);
     if (!row) {
-      fill(body, h('h1', 'Nothing here'), h('p', 'This address leads nowhere. ', h('a', { href: '#/' }, 'To the start')));
+      fill(
+        body,
+        h('h1', 'Nothing here'),
+        h('p', 'This address leads nowhere. ', h('a', { href: '#/' }, 'To the start')),
+      );
       return;
     }
     const parameters = parts.filter((_, i) => row[0].split('/').filter(Boolean)[i][0] === ':');
@@ -104,7 +153,8 @@ export function router(table, tabs) {
       else ended?.();
       document.title = `${body.querySelector('h1')?.textContent || 'Wavepost'} · Wavepost`;
     } catch (problem) {
-      if (problem instanceof Problem && problem.status === 401) location.assign('/#/sign-in?then=' + encodeURIComponent(location.pathname + location.hash));
+      if (problem instanceof Problem && problem.status === 401)
+        location.assign('/#/sign-in?then=' + encodeURIComponent(location.pathname + location.hash));
       else showProblem(problem);
     }
   };
@@ -115,5 +165,13 @@ export function router(table, tabs) {
   return show();
 }
 
-export const tabBar = (list) => (parts) => h('nav', { class: 'tabs', 'aria-label': 'Parts of this page' },
-  list.filter(Boolean).map(([key, text]) => h('a', { href: `#/${key}`, 'aria-current': (parts[0] || '') === key && 'page' }, text)));
+export const tabBar = (list) => (parts) =>
+  h(
+    'nav',
+    { class: 'tabs', 'aria-label': 'Parts of this page' },
+    list
+      .filter(Boolean)
+      .map(([key, text]) =>
+        h('a', { href: `#/${key}`, 'aria-current': (parts[0] || '') === key && 'page' }, text),
+      ),
+  );

@@ -18,11 +18,21 @@ async function enter(then) {
 }
 
 export async function signIn(main, _, query) {
-  const login = h('input', { name: 'login', required: true, autocomplete: 'username', autocapitalize: 'none', spellcheck: 'false' });
+  const login = h('input', {
+    name: 'login',
+    required: true,
+    autocomplete: 'username',
+    autocapitalize: 'none',
+    spellcheck: 'false',
+  });
   const password = h('input', { name: 'password', type: 'password', autocomplete: 'current-password' });
   const secret = h('div', { hidden: true }, field('Password', password));
   const said = h('div');
-  const toggle = h('button', { type: 'button', class: 'quiet', 'aria-expanded': 'false' }, 'Use a password instead');
+  const toggle = h(
+    'button',
+    { type: 'button', class: 'quiet', 'aria-expanded': 'false' },
+    'Use a password instead',
+  );
   const go = h('button', { class: 'primary' }, 'Mail me a link');
   toggle.addEventListener('click', () => {
     const byPassword = secret.hidden;
@@ -33,33 +43,71 @@ export async function signIn(main, _, query) {
     toggle.setAttribute('aria-expanded', String(byPassword));
     (byPassword ? password : login).focus();
   });
-  const form = h('form', { class: 'card' }, field('Your sign-in name', login, 'as on the course list'), secret, h('div', { class: 'row' }, go, toggle), said);
+  const form = h(
+    'form',
+    { class: 'card' },
+    field('Your sign-in name', login, 'as on the course list'),
+    secret,
+    h('div', { class: 'row' }, go, toggle),
+    said,
+  );
   whenSubmitted(form, async (values) => {
     if (secret.hidden) {
       await post('/sign-in/link', { login: values.login });
-      fill(said, h('div', { class: 'say good', role: 'status' }, h('p', 'If this name is known, a mail with a link is on its way. The link works once.')));
+      fill(
+        said,
+        h(
+          'div',
+          { class: 'say good', role: 'status' },
+          h('p', 'If this name is known, a mail with a link is on its way. The link works once.'),
+        ),
+      );
       return;
     }
     await post('/sign-in', { login: values.login, password: password.value });
     await enter(query.get('then'));
   });
   document.querySelector('main').classList.add('narrow');
-  fill(main, h('h1', 'Sign in'), form, h('p', { class: 'soft' }, 'At an instrument nobody signs in here: the bench page has today’s list.'));
+  fill(
+    main,
+    h('h1', 'Sign in'),
+    form,
+    h('p', { class: 'soft' }, 'At an instrument nobody signs in here: the bench page has today’s list.'),
+  );
   login.focus();
   return () => document.querySelector('main').classList.remove('narrow');
 }
 
 /** A mailed link: one more tap, so that a mail program that looks at links does not use it up. */
 export async function link(main, [token]) {
-  fill(main, h('h1', 'Sign in'), h('p', 'This link signs you in once.'),
-    h('div', { class: 'row' }, act('Sign in', async () => {
-      await post('/sign-in/token', { token });
-      history.replaceState(null, '', '/');
-      await enter(null);
-    }, { kind: 'primary' })), h('p', { class: 'soft' }, h('a', { href: '#/sign-in' }, 'Ask for another link')));
+  fill(
+    main,
+    h('h1', 'Sign in'),
+    h('p', 'This link signs you in once.'),
+    h(
+      'div',
+      { class: 'row' },
+      act(
+        'Sign in',
+        async () => {
+          await post('/sign-in/token', { token });
+          history.replaceState(null, '', '/');
+          await enter(null);
+        },
+        { kind: 'primary' },
+      ),
+    ),
+    h('p', { class: 'soft' }, h('a', { href: '#/sign-in' }, 'Ask for another link')),
+  );
 }
 
-const MAIL = [['course', 'As the course has it'], ['digest', 'One mail after class'], ['each', 'Each sheet at once'], ['link', 'Links only'], ['none', 'No mail: inbox only']];
+const MAIL = [
+  ['course', 'As the course has it'],
+  ['digest', 'One mail after class'],
+  ['each', 'Each sheet at once'],
+  ['link', 'Links only'],
+  ['none', 'No mail: inbox only'],
+];
 
 /** How one's sheets are mailed; for those who get any. */
 async function mailChoice(me) {
@@ -81,11 +129,37 @@ async function mailChoice(me) {
 export const account = (me) => async (main) => {
   const { sessions = [] } = await get('/me/sessions');
   const mail = await mailChoice(me);
-  fill(main, h('h1', me.person.name), mail, h('h2', 'Where you are signed in'),
-    h('ul', sessions.map((s) => h('li', 'Since ', moment(s.created_us), ', last used ', moment(s.used_us), ', ends ', moment(s.expires_us)))),
-    h('div', { class: 'row' }, act('Sign out everywhere', async () => {
-      await remove('/me/sessions');
-      location.assign('/#/sign-in');
-      location.reload();
-    }, { kind: 'grave' })));
+  fill(
+    main,
+    h('h1', me.person.name),
+    mail,
+    h('h2', 'Where you are signed in'),
+    h(
+      'ul',
+      sessions.map((s) =>
+        h(
+          'li',
+          'Since ',
+          moment(s.created_us),
+          ', last used ',
+          moment(s.used_us),
+          ', ends ',
+          moment(s.expires_us),
+        ),
+      ),
+    ),
+    h(
+      'div',
+      { class: 'row' },
+      act(
+        'Sign out everywhere',
+        async () => {
+          await remove('/me/sessions');
+          location.assign('/#/sign-in');
+          location.reload();
+        },
+        { kind: 'grave' },
+      ),
+    ),
+  );
 };

@@ -3,13 +3,32 @@
 import { address, get, post } from './api.js';
 import { act, announce, fill, h, tick } from './dom.js';
 import { plot } from './plot.js';
-import { accession, day, deliveryKind, deliveryState, experiment, moment, names, people, rule, section, time, verdict } from './words.js';
+import {
+  accession,
+  day,
+  deliveryKind,
+  deliveryState,
+  experiment,
+  moment,
+  names,
+  people,
+  rule,
+  section,
+  time,
+  verdict,
+} from './words.js';
 
 const fact = (name, value) => value && [h('dt', name), h('dd', value)];
 
 function facts(m) {
-  const clock = m.clock_corrected ? ' (clock corrected)' : m.time_source === 'export' ? ' (time of export)' : '';
-  return h('dl', { class: 'facts' },
+  const clock = m.clock_corrected
+    ? ' (clock corrected)'
+    : m.time_source === 'export'
+      ? ' (time of export)'
+      : '';
+  return h(
+    'dl',
+    { class: 'facts' },
     fact('Measured', `${day(m.measured_us)}, ${time(m.measured_us)}${clock}`),
     fact('Instrument', m.instrument && `${m.instrument.name}, ${m.instrument.place}`),
     fact('Person', people(m)),
@@ -19,71 +38,208 @@ function facts(m) {
     fact('Kind', m.kind),
     fact('Preparation', m.preparation),
     fact('Plates', m.plates),
-    fact('Name got there', rule(m.rule)));
+    fact('Name got there', rule(m.rule)),
+  );
 }
 
 function remarks(m) {
   if (!m.remarks?.length) return null;
-  return h('section', { 'aria-label': 'Remarks' }, m.remarks.map((remark) => h('div', { class: 'remark' },
-    h('p', h('strong', remark.text)), remark.advice && h('p', remark.advice))));
+  return h(
+    'section',
+    { 'aria-label': 'Remarks' },
+    m.remarks.map((remark) =>
+      h('div', { class: 'remark' }, h('p', h('strong', remark.text)), remark.advice && h('p', remark.advice)),
+    ),
+  );
 }
 
-const shapeWords = (band) => [{ s: 'strong', m: 'medium', w: 'weak' }[band.strength] || band.strength, band.shape === 'broad' && 'broad'].filter(Boolean).join(', ');
+const shapeWords = (band) =>
+  [{ s: 'strong', m: 'medium', w: 'weak' }[band.strength] || band.strength, band.shape === 'broad' && 'broad']
+    .filter(Boolean)
+    .join(', ');
 
 function bandTable(bands) {
   if (!bands?.length) return null;
-  return h('details', h('summary', `Bands (${bands.length})`),
-    h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Bands' }, h('table',
-      h('thead', h('tr', h('th', { class: 'number', scope: 'col' }, 'cm⁻¹'), h('th', { class: 'number', scope: 'col' }, '%T'), h('th', { class: 'number', scope: 'col' }, 'Absorbance'), h('th', { class: 'number', scope: 'col' }, 'Width'), h('th', { scope: 'col' }, 'Strength'))),
-      h('tbody', bands.map((b) => h('tr', h('td', { class: 'number' }, Math.round(b.position)), h('td', { class: 'number' }, b.transmittance === undefined || b.transmittance === null ? '' : (100 * b.transmittance).toFixed(0)),
-        h('td', { class: 'number' }, b.absorbance?.toFixed(2) ?? ''), h('td', { class: 'number' }, b.width?.toFixed(0) ?? ''), h('td', shapeWords(b))))))));
+  return h(
+    'details',
+    h('summary', `Bands (${bands.length})`),
+    h(
+      'div',
+      { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Bands' },
+      h(
+        'table',
+        h(
+          'thead',
+          h(
+            'tr',
+            h('th', { class: 'number', scope: 'col' }, 'cm⁻¹'),
+            h('th', { class: 'number', scope: 'col' }, '%T'),
+            h('th', { class: 'number', scope: 'col' }, 'Absorbance'),
+            h('th', { class: 'number', scope: 'col' }, 'Width'),
+            h('th', { scope: 'col' }, 'Strength'),
+          ),
+        ),
+        h(
+          'tbody',
+          bands.map((b) =>
+            h(
+              'tr',
+              h('td', { class: 'number' }, Math.round(b.position)),
+              h(
+                'td',
+                { class: 'number' },
+                b.transmittance === undefined || b.transmittance === null
+                  ? ''
+                  : (100 * b.transmittance).toFixed(0),
+              ),
+              h('td', { class: 'number' }, b.absorbance?.toFixed(2) ?? ''),
+              h('td', { class: 'number' }, b.width?.toFixed(0) ?? ''),
+              h('td', shapeWords(b)),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
 function downloads(m, original) {
   const at = (end) => address(`/measurements/${m.id}/${end}`);
   const link = (end, text) => h('a', { class: 'button', href: at(end), download: true }, text);
-  return h('section', { 'aria-labelledby': 'get' }, h('h2', { id: 'get' }, 'Download'), h('div', { class: 'downloads' },
-    link('sheet.pdf', 'Sheet (PDF)'), original && link('file', 'Original file'), link('jcamp', 'JCAMP-DX'), link('csv', 'CSV')));
+  return h(
+    'section',
+    { 'aria-labelledby': 'get' },
+    h('h2', { id: 'get' }, 'Download'),
+    h(
+      'div',
+      { class: 'downloads' },
+      link('sheet.pdf', 'Sheet (PDF)'),
+      original && link('file', 'Original file'),
+      link('jcamp', 'JCAMP-DX'),
+      link('csv', 'CSV'),
+    ),
+  );
 }
 
 function deliveries(m) {
   const list = m.deliveries || [];
-  return h('section', { 'aria-labelledby': 'sent' }, h('h2', { id: 'sent' }, 'Printed and mailed'),
-    list.length === 0 ? h('p', { class: 'soft' }, 'Not printed and not mailed. It is in the inbox.')
-      : h('ul', { class: 'plain' }, list.map((d) => h('li', deliveryState(d), ' ', d.state !== 'done' && `${deliveryKind(d)}: `,
-        h('span', { class: 'soft' }, [d.printer, d.reason].filter(Boolean).join(' · '), ' ', moment(d.changed_us))))));
+  return h(
+    'section',
+    { 'aria-labelledby': 'sent' },
+    h('h2', { id: 'sent' }, 'Printed and mailed'),
+    list.length === 0
+      ? h('p', { class: 'soft' }, 'Not printed and not mailed. It is in the inbox.')
+      : h(
+          'ul',
+          { class: 'plain' },
+          list.map((d) =>
+            h(
+              'li',
+              deliveryState(d),
+              ' ',
+              d.state !== 'done' && `${deliveryKind(d)}: `,
+              h(
+                'span',
+                { class: 'soft' },
+                [d.printer, d.reason].filter(Boolean).join(' · '),
+                ' ',
+                moment(d.changed_us),
+              ),
+            ),
+          ),
+        ),
+  );
 }
 
 function history(m) {
   const stamps = m.stamps || [];
-  return h('details', h('summary', `History (${stamps.length})`), h('ol', stamps.map((s) => h('li',
-    h('strong', m.hidden ? 'Name hidden' : (s.persons || []).join(', ') || 'Nobody'), ', ', rule(s.rule),
-    s.reason && `: ${s.reason}`, h('br'),
-    h('small', [s.section && `section ${s.section}`, s.experiment, s.sample, s.kind, s.author_name && `by ${s.author_name}`].filter(Boolean).join(' · '), ' ', moment(s.at_us))))));
+  return h(
+    'details',
+    h('summary', `History (${stamps.length})`),
+    h(
+      'ol',
+      stamps.map((s) =>
+        h(
+          'li',
+          h('strong', m.hidden ? 'Name hidden' : (s.persons || []).join(', ') || 'Nobody'),
+          ', ',
+          rule(s.rule),
+          s.reason && `: ${s.reason}`,
+          h('br'),
+          h(
+            'small',
+            [
+              s.section && `section ${s.section}`,
+              s.experiment,
+              s.sample,
+              s.kind,
+              s.author_name && `by ${s.author_name}`,
+            ]
+              .filter(Boolean)
+              .join(' · '),
+            ' ',
+            moment(s.at_us),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
 function files(m) {
   const captures = m.captures || [];
-  return h('details', h('summary', `Files (${captures.length})`), h('ul', captures.map((c) => h('li', h('code', c.path), ' ',
-    h('small', 'received ', moment(c.received_us), c.known ? ', the same bytes had come before' : '')))),
-  h('p', { class: 'soft' }, (m.renditions || []).map((r) => `${r.format}, ${r.points} points`).join('; ')));
+  return h(
+    'details',
+    h('summary', `Files (${captures.length})`),
+    h(
+      'ul',
+      captures.map((c) =>
+        h(
+          'li',
+          h('code', c.path),
+          ' ',
+          h('small', 'received ', moment(c.received_us), c.known ? ', the same bytes had come before' : ''),
+        ),
+      ),
+    ),
+    h('p', { class: 'soft' }, (m.renditions || []).map((r) => `${r.format}, ${r.points} points`).join('; ')),
+  );
 }
 
 /** The buttons of the person whose spectrum it is. */
 function ownActs(m, refresh) {
   const large = tick('large_print', 'Large print', false);
-  return h('section', { class: 'card', 'aria-label': 'What to do with it' },
-    m.counts ? h('p', h('span', { class: 'tag counts' }, '⚑ This one is for my report'))
-      : act('This one for my report', async () => {
-        await post(`/measurements/${m.id}/counts`);
-        announce('This one is for the report.');
-        await refresh();
-      }, { kind: 'primary', key: 'counts' }),
-    h('div', { class: 'row' }, act(m.deliveries?.some((d) => d.kind === 'print') ? 'Print again' : 'Print', async () => {
-      const made = await post(`/measurements/${m.id}/print`, { large_print: large.querySelector('input').checked });
-      await refresh();
-      announce(made?.text || 'On its way to the printer.');
-    }, { key: 'print' }), large));
+  return h(
+    'section',
+    { class: 'card', 'aria-label': 'What to do with it' },
+    m.counts
+      ? h('p', h('span', { class: 'tag counts' }, '⚑ This one is for my report'))
+      : act(
+          'This one for my report',
+          async () => {
+            await post(`/measurements/${m.id}/counts`);
+            announce('This one is for the report.');
+            await refresh();
+          },
+          { kind: 'primary', key: 'counts' },
+        ),
+    h(
+      'div',
+      { class: 'row' },
+      act(
+        m.deliveries?.some((d) => d.kind === 'print') ? 'Print again' : 'Print',
+        async () => {
+          const made = await post(`/measurements/${m.id}/print`, {
+            large_print: large.querySelector('input').checked,
+          });
+          await refresh();
+          announce(made?.text || 'On its way to the printer.');
+        },
+        { key: 'print' },
+      ),
+      large,
+    ),
+  );
 }
 
 /**
@@ -95,17 +251,37 @@ export async function showSpectrum(home, id, { own = false, extra } = {}) {
   const area = h('div', { class: 'plot' }, h('p', { class: 'soft' }, 'Drawing…'));
   const refresh = async () => {
     const m = await get(`/measurements/${id}`);
-    fill(home,
-      h('div', { class: 'title-line' }, h('h1', m.sample || m.title || 'Spectrum'), accession(m), m.kept === 'again' && h('span', { class: 'tag' }, 'set aside to run again')),
+    fill(
+      home,
+      h(
+        'div',
+        { class: 'title-line' },
+        h('h1', m.sample || m.title || 'Spectrum'),
+        accession(m),
+        m.kept === 'again' && h('span', { class: 'tag' }, 'set aside to run again'),
+      ),
       h('p', { class: 'verdict-line' }, verdict(m)),
-      h('div', { class: 'two' },
+      h(
+        'div',
+        { class: 'two' },
         h('div', area, remarks(m), bandTable(m.bands), history(m), files(m)),
-        h('div', own && ownActs(m, refresh), extra?.(m, refresh), downloads(m, !m.hidden), h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)), deliveries(m))));
+        h(
+          'div',
+          own && ownActs(m, refresh),
+          extra?.(m, refresh),
+          downloads(m, !m.hidden),
+          h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)),
+          deliveries(m),
+        ),
+      ),
+    );
     return m;
   };
   const m = await refresh();
   try {
-    endPlot = await plot(area, await get(`/measurements/${id}/points`), { title: `${m.sample || 'Spectrum'} ${m.accession}${m.hidden ? '' : ', ' + names(m.persons)}` });
+    endPlot = await plot(area, await get(`/measurements/${id}/points`), {
+      title: `${m.sample || 'Spectrum'} ${m.accession}${m.hidden ? '' : ', ' + names(m.persons)}`,
+    });
   } catch (problem) {
     fill(area, h('p', { class: 'say bad' }, problem.message));
   }

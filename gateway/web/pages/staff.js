@@ -11,41 +11,100 @@ import { notices, unclaimed, unread } from './staff-lists.js';
 import { plural, section as sectionName } from './words.js';
 
 function sectionCard(s) {
-  return h('a', { class: 'card', href: `#/grid/${s.id}` },
-    h('h3', sectionName(s)), s.title && h('p', s.title),
-    h('p', { class: 'soft' }, [s.now && 'now', plural(s.students ?? 0, 'student'), s.place, [].concat(s.instructors || []).map((i) => i.name || i).join(', ')].filter(Boolean).join(' · ')));
+  return h(
+    'a',
+    { class: 'card', href: `#/grid/${s.id}` },
+    h('h3', sectionName(s)),
+    s.title && h('p', s.title),
+    h(
+      'p',
+      { class: 'soft' },
+      [
+        s.now && 'now',
+        plural(s.students ?? 0, 'student'),
+        s.place,
+        []
+          .concat(s.instructors || [])
+          .map((i) => i.name || i)
+          .join(', '),
+      ]
+        .filter(Boolean)
+        .join(' · '),
+    ),
+  );
 }
 
 async function sections(main) {
   const { sections: list } = await get('/sections');
   const now = list.filter((s) => s.now);
   const rest = list.filter((s) => !s.now);
-  const number = h('form', { class: 'search row end' },
-    field('Find by number', h('input', { name: 'accession', autocomplete: 'off', autocapitalize: 'characters', spellcheck: 'false', placeholder: '10042M' })), h('button', 'Find'));
+  const number = h(
+    'form',
+    { class: 'search row end' },
+    field(
+      'Find by number',
+      h('input', {
+        name: 'accession',
+        autocomplete: 'off',
+        autocapitalize: 'characters',
+        spellcheck: 'false',
+        placeholder: '10042M',
+      }),
+    ),
+    h('button', 'Find'),
+  );
   whenSubmitted(number, async ({ accession }) => {
     const found = await get('/find' + query({ accession }));
     location.assign(`#/spectrum/${found.measurement}`);
   });
-  fill(main, h('h1', 'Sections'),
+  fill(
+    main,
+    h('h1', 'Sections'),
     now.length > 0 && [h('h2', 'Meeting now'), h('div', { class: 'cards' }, now.map(sectionCard))],
-    rest.length > 0 && [now.length > 0 && h('h2', 'Others'), h('div', { class: 'cards' }, rest.map(sectionCard))],
-    list.length === 0 && h('p', { class: 'nothing' }, 'No section is yours.'), number);
+    rest.length > 0 && [
+      now.length > 0 && h('h2', 'Others'),
+      h('div', { class: 'cards' }, rest.map(sectionCard)),
+    ],
+    list.length === 0 && h('p', { class: 'nothing' }, 'No section is yours.'),
+    number,
+  );
 }
 
-const spectrum = (me) => async (main, [id]) => {
-  const mayAssign = has(me, 'demonstrator', 'instructor', 'technician', 'administrator');
-  const page = h('div');
-  fill(main, h('p', h('button', { type: 'button', class: 'quiet', onclick: () => history.back() }, '← Back')), page);
-  return showSpectrum(page, id, { extra: mayAssign ? (m, refresh) => assignPanel(m, refresh) : undefined });
-};
+const spectrum =
+  (me) =>
+  async (main, [id]) => {
+    const mayAssign = has(me, 'demonstrator', 'instructor', 'technician', 'administrator');
+    const page = h('div');
+    fill(
+      main,
+      h('p', h('button', { type: 'button', class: 'quiet', onclick: () => history.back() }, '← Back')),
+      page,
+    );
+    return showSpectrum(page, id, { extra: mayAssign ? (m, refresh) => assignPanel(m, refresh) : undefined });
+  };
 
 async function begin() {
   const me = await frameFor('staff', 'demonstrator', 'instructor', 'marker', 'technician', 'administrator');
   if (!me) return;
   const staff = has(me, 'demonstrator', 'instructor', 'technician', 'administrator');
   const files = has(me, 'instructor', 'technician', 'administrator');
-  await router({ '': sections, 'grid/:id': grid(me), 'spectrum/:id': spectrum(me), unclaimed, notices, unread, 'compare/:one/:other': compare },
-    tabBar([['', 'Sections'], staff && ['unclaimed', 'Unclaimed'], staff && ['notices', 'Notices'], files && ['unread', 'Unread files']]));
+  await router(
+    {
+      '': sections,
+      'grid/:id': grid(me),
+      'spectrum/:id': spectrum(me),
+      unclaimed,
+      notices,
+      unread,
+      'compare/:one/:other': compare,
+    },
+    tabBar([
+      ['', 'Sections'],
+      staff && ['unclaimed', 'Unclaimed'],
+      staff && ['notices', 'Notices'],
+      files && ['unread', 'Unread files'],
+    ]),
+  );
 }
 
 begin().catch(showProblem);

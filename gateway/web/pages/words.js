@@ -3,17 +3,31 @@
 import { h, svg } from './dom.js';
 
 const SHAPES = {
-  usable: [['circle', { cx: 10, cy: 10, r: 9, fill: 'none', 'stroke-width': 2 }], ['path', { d: 'M5.5 10.5l3 3 6-7', fill: 'none', 'stroke-width': 2.2 }]],
-  note: [['path', { d: 'M10 2L19 18H1Z', fill: 'none', 'stroke-width': 2, 'stroke-linejoin': 'round' }], ['path', { d: 'M10 8v4.5M10 14.5v1.6', 'stroke-width': 2 }]],
-  again: [['rect', { x: 1.5, y: 1.5, width: 17, height: 17, rx: 2, fill: 'none', 'stroke-width': 2 }], ['path', { d: 'M6 6l8 8M14 6l-8 8', 'stroke-width': 2.2 }]],
+  usable: [
+    ['circle', { cx: 10, cy: 10, r: 9, fill: 'none', 'stroke-width': 2 }],
+    ['path', { d: 'M5.5 10.5l3 3 6-7', fill: 'none', 'stroke-width': 2.2 }],
+  ],
+  note: [
+    ['path', { d: 'M10 2L19 18H1Z', fill: 'none', 'stroke-width': 2, 'stroke-linejoin': 'round' }],
+    ['path', { d: 'M10 8v4.5M10 14.5v1.6', 'stroke-width': 2 }],
+  ],
+  again: [
+    ['rect', { x: 1.5, y: 1.5, width: 17, height: 17, rx: 2, fill: 'none', 'stroke-width': 2 }],
+    ['path', { d: 'M6 6l8 8M14 6l-8 8', 'stroke-width': 2.2 }],
+  ],
   none: [['path', { d: 'M4 10h12', 'stroke-width': 2 }]],
-  unknown: [['circle', { cx: 10, cy: 10, r: 8.5, fill: 'none', 'stroke-width': 2, 'stroke-dasharray': '3 3' }]],
+  unknown: [
+    ['circle', { cx: 10, cy: 10, r: 8.5, fill: 'none', 'stroke-width': 2, 'stroke-dasharray': '3 3' }],
+  ],
 };
 const LIKE = { good: 'usable', bad: 'again' };
 
 export function shape(kind) {
-  return svg('svg', { viewBox: '0 0 20 20', stroke: 'currentColor', 'aria-hidden': 'true', focusable: 'false' },
-    (SHAPES[kind] || SHAPES[LIKE[kind]] || SHAPES.none).map(([tag, properties]) => svg(tag, properties)));
+  return svg(
+    'svg',
+    { viewBox: '0 0 20 20', stroke: 'currentColor', 'aria-hidden': 'true', focusable: 'false' },
+    (SHAPES[kind] || SHAPES[LIKE[kind]] || SHAPES.none).map(([tag, properties]) => svg(tag, properties)),
+  );
 }
 
 /** A shape with its word. `kind`: usable, note, again, none, good, bad, unknown. */
@@ -24,22 +38,64 @@ const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 export const verdictWords = (m) => capital(m.verdict_words || VERDICT[m.verdict] || 'Not judged');
 export const verdict = (m) => mark(VERDICT[m.verdict] ? m.verdict : 'none', verdictWords(m));
 
-export const KINDS = [['sample', 'Sample'], ['repeat', 'Repeat'], ['blank', 'Blank (clean plates)'], ['background', 'Background'], ['standard', 'Standard'], ['film check', 'Film check'], ['demonstration', 'Demonstration']];
-export const PREPARATIONS = [['', 'Not said'], ['liquid film', 'Liquid film'], ['cast film', 'Cast film'], ['mull', 'Mull'], ['pellet', 'Pellet'], ['ATR', 'ATR'], ['solution', 'Solution'], ['gas', 'Gas'], ['other', 'Other']];
-export const PLATES = [['', 'Not said'], ['NaCl', 'NaCl'], ['KBr', 'KBr'], ['CaF2', 'CaF2'], ['ZnSe', 'ZnSe'], ['CsI', 'CsI'], ['diamond', 'Diamond'], ['none', 'None']];
+export const KINDS = [
+  ['sample', 'Sample'],
+  ['repeat', 'Repeat'],
+  ['blank', 'Blank (clean plates)'],
+  ['background', 'Background'],
+  ['standard', 'Standard'],
+  ['film check', 'Film check'],
+  ['demonstration', 'Demonstration'],
+];
+export const PREPARATIONS = [
+  ['', 'Not said'],
+  ['liquid film', 'Liquid film'],
+  ['cast film', 'Cast film'],
+  ['mull', 'Mull'],
+  ['pellet', 'Pellet'],
+  ['ATR', 'ATR'],
+  ['solution', 'Solution'],
+  ['gas', 'Gas'],
+  ['other', 'Other'],
+];
+export const PLATES = [
+  ['', 'Not said'],
+  ['NaCl', 'NaCl'],
+  ['KBr', 'KBr'],
+  ['CaF2', 'CaF2'],
+  ['ZnSe', 'ZnSe'],
+  ['CsI', 'CsI'],
+  ['diamond', 'Diamond'],
+  ['none', 'None'],
+];
 
 const RULES = {
-  turn: 'from the turn at the bench', identity: 'from the file’s name or label', nobody: 'nobody was signed on',
-  bench: 'answered at the bench', claim: 'claimed', staff: 'set by staff', 'turn entered later': 'from a turn entered afterwards',
+  turn: 'from the turn at the bench',
+  identity: 'from the file’s name or label',
+  nobody: 'nobody was signed on',
+  bench: 'answered at the bench',
+  claim: 'claimed',
+  staff: 'set by staff',
+  'turn entered later': 'from a turn entered afterwards',
 };
 export const rule = (name) => RULES[name] || name || '';
 
 const DELIVERY = {
-  waiting: ['none', 'Waiting'], sending: ['none', 'Being sent'], printing: ['none', 'Printing'],
-  failed: ['bad', 'Failed'], uncertain: ['note', 'Not certain'], asking: ['note', 'Asking: another room?'],
-  inbox: ['good', 'In the inbox only'], cancelled: ['none', 'Taken back'],
+  waiting: ['none', 'Waiting'],
+  sending: ['none', 'Being sent'],
+  printing: ['none', 'Printing'],
+  failed: ['bad', 'Failed'],
+  uncertain: ['note', 'Not certain'],
+  asking: ['note', 'Asking: another room?'],
+  inbox: ['good', 'In the inbox only'],
+  cancelled: ['none', 'Taken back'],
 };
-export const deliveryState = (d) => mark(...(d.state === 'done' ? ['good', d.kind === 'mail' ? 'Mailed' : 'Printed'] : DELIVERY[d.state] || ['none', d.state]));
+export const deliveryState = (d) =>
+  mark(
+    ...(d.state === 'done'
+      ? ['good', d.kind === 'mail' ? 'Mailed' : 'Printed']
+      : DELIVERY[d.state] || ['none', d.state]),
+  );
 export const deliveryKind = (d) => (d.kind === 'mail' ? 'Mail' : 'Print');
 
 const date = (us) => new Date(us / 1000);
@@ -82,7 +138,8 @@ export function people(m) {
   if (m.persons?.length) return names(m.persons);
   return m.guest ? `${m.guest} (guest)` : 'Nobody yet';
 }
-export const experiment = (m) => (m.experiment ? [m.experiment.code, m.experiment.title].filter(Boolean).join(' · ') : '');
+export const experiment = (m) =>
+  m.experiment ? [m.experiment.code, m.experiment.title].filter(Boolean).join(' · ') : '';
 export const section = (s) => (s ? [s.course, s.code && `section ${s.code}`].filter(Boolean).join(', ') : '');
 export const accession = (m) => h('span', { class: 'accession' }, m.accession);
 export const percent = (part) => `${(100 * (part || 0)).toFixed(part > 0 && part < 0.01 ? 1 : 0)} %`;
