@@ -12,7 +12,7 @@ import zipfile
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, HERE)
 
-from web_test import Daemon, WAVEPOSTD, capture_field, digest_of  # noqa: E402
+from daemon import Daemon, capture_field, digest_of, require_built  # noqa: E402
 
 POINTS = 1801  # 4000 to 400 cm-1 by 2
 
@@ -252,6 +252,5 @@ class DocumentsTest(unittest.TestCase):
 
 
 if __name__ == "__main__":
-    if not os.access(WAVEPOSTD, os.X_OK):
-        sys.exit("documents_test: %s is not built" % WAVEPOSTD)
+    require_built()
     unittest.main()

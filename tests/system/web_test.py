@@ -1,131 +1,20 @@
 """The gateway's HTTP side against the real wavepostd: what it answers, and what hostile clients get."""
-import base64
 import hashlib
-import http.client
 import json
 import os
 import resource
-import signal
 import socket
-import ssl
-import subprocess
 import sys
 import tempfile
 import threading
 import time
 import unittest
 
-HERE = os.path.dirname(os.path.abspath(__file__))
-ROOT = os.path.dirname(os.path.dirname(HERE))
-BUILD = os.environ.get("WAVEPOST_BUILD", os.path.join(ROOT, "build"))
-WAVEPOSTD = os.path.join(BUILD, "gateway", "wavepostd")
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+
+from daemon import CAPTURE_MOST, Control, Daemon, capture_field, digest_of, require_built, until_closed  # noqa: E402
+
 STAGED = 1024 * 1024  # larger bodies go to a staging file
-CAPTURE_MOST = 4 * 1024 * 1024
-
-CONFIG = """[limits]
-capture = 4 MiB
-connections = 1500
-"""
-
-
-class Control(http.client.HTTPConnection):
-    """HTTP over the control socket."""
-
-    def __init__(self, path):
-        super().__init__("control", timeout=20)
-        self.path = path
-
-    def connect(self):
-        self.sock = socket.socket(socket.AF_UNIX)
-        self.sock.settimeout(20)
-        self.sock.connect(self.path)
-
-
-class Daemon:
-    """One wavepostd; `plain` without TLS."""
-
-    def __init__(self, folder, plain):
-        config = os.path.join(folder, "wavepostd.conf")
-        with open(config, "w", encoding="utf-8") as file:
-            file.write(CONFIG)
-        self.data = os.path.join(folder, "data")
-        self.plain = plain
-        argv = [WAVEPOSTD, "--data", self.data, "--listen", "127.0.0.1:0", "--config", config]
-        self.log = open(os.path.join(folder, "log"), "a+", encoding="utf-8")
-        self.process = subprocess.Popen(argv + (["--plain"] if plain else []), stdout=subprocess.PIPE,
-                                        stderr=self.log, text=True)
-        line = self.process.stdout.readline()
-        if not line.startswith("listening on "):
-            self.process.wait(10)
-            self.log.seek(0)
-            raise AssertionError("wavepostd did not start: " + self.log.read())
-        self.url = line.split()[-1]
-        self.port = int(self.url.rsplit(":", 1)[1])
-
-    def connect(self):
-        """A connection ready for bytes."""
-        raw = socket.create_connection(("127.0.0.1", self.port), 20)
-        if self.plain:
-            return raw
-        return unverified().wrap_socket(raw, server_hostname="localhost")
-
-    def http(self):
-        if self.plain:
-            return http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
-        return http.client.HTTPSConnection("127.0.0.1", self.port, timeout=20, context=unverified())
-
-    def control(self, method, path, body=None):
-        connection = Control(os.path.join(self.data, "control.sock"))
-        fields = {"Content-Type": "application/json"} if body is not None else {}
-        connection.request(method, path, json.dumps(body) if body is not None else None, fields)
-        answer = connection.getresponse()
-        text = answer.read()
-        connection.close()
-        return answer.status, json.loads(text) if text else None
-
-    def stop(self):
-        started = time.monotonic()
-        self.process.send_signal(signal.SIGTERM)
-        code = self.process.wait(30)
-        self.process.stdout.close()
-        self.log.close()
-        return code, time.monotonic() - started
-
-    def said(self):
-        self.log.seek(0)
-        return self.log.read()
-
-
-def unverified():
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    context.check_hostname = False
-    context.verify_mode = ssl.CERT_NONE
-    return context
-
-
-def digest_of(body):
-    return "sha-256=:%s:" % base64.b64encode(hashlib.sha256(body).digest()).decode()
-
-
-def capture_field(number, **others):
-    fields = {"number": number, "path": "IR/sample.jdx", "mtime_us": 1, "captured_us": 2,
-              "steady_us": 3, "boot_id": "boot", "backfill": False, **others}
-    return base64.urlsafe_b64encode(json.dumps(fields).encode()).decode().rstrip("=")
-
-
-def until_closed(connection, seconds):
-    """What arrives until the other side closes; fails after `seconds`."""
-    connection.settimeout(seconds)
-    parts = []
-    try:
-        while True:
-            part = connection.recv(65536)
-            if not part:
-                break
-            parts.append(part)
-    except (ConnectionResetError, ssl.SSLError):
-        pass
-    return b"".join(parts)
 
 
 class WebTest(unittest.TestCase):
@@ -529,94 +418,6 @@ class WebTest(unittest.TestCase):
         self.assertEqual(status, 404)
 
 
-class LifeTest(unittest.TestCase):
-    """Starting and stopping."""
-
-    def setUp(self):
-        self.folder = tempfile.TemporaryDirectory(prefix="wavepost-life-")
-
-    def tearDown(self):
-        self.folder.cleanup()
-
-    def test_it_stops_in_order_with_live_streams_and_half_requests_open(self):
-        daemon = Daemon(self.folder.name, plain=True)
-        stream = Control(os.path.join(daemon.data, "control.sock"))
-        stream.request("GET", "/api/v1/events?topics=fleet")
-        self.assertEqual(stream.getresponse().status, 200)
-        half = daemon.connect()
-        half.sendall(b"GET / HTTP/1.1\r\nHos")
-        code, seconds = daemon.stop()
-        self.assertEqual(code, 0)
-        self.assertLess(seconds, 5)
-        self.assertFalse(os.path.exists(os.path.join(daemon.data, "control.sock")))
-        half.close()
-        stream.close()
-
-    def test_the_certificate_stays_the_same(self):
-        certificates = []
-        for _ in range(2):
-            daemon = Daemon(self.folder.name, plain=False)
-            certificates.append(ssl.get_server_certificate(("127.0.0.1", daemon.port)))
-            self.assertEqual(daemon.stop()[0], 0)
-        self.assertEqual(certificates[0], certificates[1])
-
-    def test_old_tls_is_refused(self):
-        daemon = Daemon(self.folder.name, plain=False)
-        try:
-            context = unverified()
-            context.maximum_version = ssl.TLSVersion.TLSv1_1
-            context.minimum_version = ssl.TLSVersion.TLSv1
-            context.set_ciphers("DEFAULT@SECLEVEL=0")
-            raw = socket.create_connection(("127.0.0.1", daemon.port), 10)
-            with self.assertRaises((ssl.SSLError, ConnectionError)):
-                context.wrap_socket(raw, server_hostname="localhost")
-            raw.close()
-        finally:
-            daemon.stop()
-
-    def run_daemon(self, *words):
-        return subprocess.run([WAVEPOSTD, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-                              text=True, timeout=20, check=False)
-
-    def test_plain_http_is_for_this_machine(self):
-        result = self.run_daemon("--data", self.folder.name, "--listen", "0.0.0.0:0", "--plain")
-        self.assertEqual(result.returncode, 1)
-        self.assertIn("plain_anywhere", result.stderr)
-
-    def test_a_second_gateway_is_kept_off_the_folder(self):
-        daemon = Daemon(self.folder.name, plain=True)
-        try:
-            result = self.run_daemon("--data", daemon.data, "--listen", "127.0.0.1:0", "--plain")
-            self.assertEqual(result.returncode, 1)
-            self.assertTrue(result.stderr.strip())
-        finally:
-            self.assertEqual(daemon.stop()[0], 0)
-
-    def test_usage_version_routes_and_settings(self):
-        self.assertEqual(self.run_daemon().returncode, 2)
-        self.assertEqual(self.run_daemon("--nonsense").returncode, 2)
-        result = self.run_daemon("--version")
-        self.assertEqual(result.returncode, 0)
-        self.assertRegex(result.stdout, r"^wavepostd \d+\.\d+\.\d+\n$")
-        self.assertIn("--listen", self.run_daemon("--help").stdout)
-        routes = self.run_daemon("--routes").stdout
-        self.assertIn("| POST | `/api/v1/captures` | agent | any |", routes)
-        with open(os.path.join(ROOT, "docs", "access.md"), encoding="utf-8") as file:
-            self.assertEqual(file.read(), routes, "docs/access.md is not what --routes prints")
-        settings = os.path.join(self.folder.name, "default.conf")
-        with open(settings, "w", encoding="utf-8") as file:
-            file.write(self.run_daemon("--settings").stdout)
-        result = self.run_daemon("--data", "/nonexistent/x", "--listen", "127.0.0.1:0", "--config", settings)
-        self.assertEqual(result.returncode, 1)
-        self.assertIn("/nonexistent/x", result.stderr)
-        with open(settings, "a", encoding="utf-8") as file:
-            file.write("[gateway]\nnonsense = 1\n")
-        result = self.run_daemon("--data", self.folder.name, "--listen", "127.0.0.1:0", "--config", settings)
-        self.assertEqual(result.returncode, 1)
-        self.assertIn("nonsense", result.stderr)
-
-
 if __name__ == "__main__":
-    if not os.access(WAVEPOSTD, os.X_OK):
-        sys.exit("web_test: %s is not built" % WAVEPOSTD)
+    require_built()
     unittest.main()

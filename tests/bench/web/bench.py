@@ -25,7 +25,7 @@ ROOT = os.path.abspath(os.path.join(HERE, "..", "..", ".."))
 os.environ["WAVEPOST_BUILD"] = os.path.abspath(sys.argv[1] if len(sys.argv) > 1 else os.path.join(ROOT, "build"))
 sys.path.insert(0, os.path.join(ROOT, "tests", "system"))
 
-from web_test import Daemon, capture_field  # noqa: E402
+from daemon import Daemon, capture_field  # noqa: E402
 
 RUNS, SECONDS, CONNECTIONS = 3, 3, 32
 CAPTURES = 6000

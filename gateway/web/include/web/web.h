@@ -34,7 +34,7 @@ struct wp_web_options {
     /* Mails a sign-in link; called on the loop. NULL: mail is not set up. */
     void (*send_link)(void *arg, const struct wp_link_wanted *wanted);
     void *arg;
-    const char *folder; /* the data folder; control.sock and staging/ lie in it */
+    const char *folder;        /* the data folder; control.sock and staging/ lie in it */
     const char *host;          /* address to listen on, "127.0.0.1", "::", "localhost" */
     unsigned port;             /* 0: a free one */
     const struct wp_tls *tls;  /* NULL: plain HTTP */
