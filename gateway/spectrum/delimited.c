@@ -59,6 +59,8 @@ static enum wp_status add_row(struct wp_reader *reader, struct section *s,
     s->wider += count > s->width;
     s->narrower += count < s->width;
     for (size_t i = 0; i < s->width; i++) {
+        if (!s->columns[i])
+            return wp_reader_no_memory(reader);
         s->columns[i][s->rows] = i < count ? fields[i].value : (double)NAN;
         s->text[i] |= i < count && fields[i].kind == WP_FIELD_TEXT;
     }
@@ -100,7 +102,7 @@ static enum wp_status read_section(struct wp_reader *reader, const struct wp_dia
             return status;
     }
     s->end = p;
-    if (s->rows) {
+    if (s->rows && s->columns[0]) {
         s->first_x = s->columns[0][0];
         s->last_x = s->columns[0][s->rows - 1];
     }
@@ -147,6 +149,22 @@ static enum wp_status check_x(struct wp_reader *reader, const struct section *s,
     return WP_OK;
 }
 
+/* A copy of the abscissae and the column of ordinates itself. */
+static enum wp_status give_points(struct wp_reader *reader, struct section *s, size_t x_at,
+                                  size_t y_at, struct wp_spectrum *spectrum)
+{
+    const double *from = s->columns[x_at];
+    double *x = from ? malloc(s->rows * sizeof *x) : NULL;
+    if (!x)
+        return wp_reader_no_memory(reader);
+    memcpy(x, from, s->rows * sizeof *x);
+    spectrum->x = x;
+    spectrum->y = s->columns[y_at];
+    spectrum->count = s->rows;
+    s->columns[y_at] = NULL;
+    return WP_OK;
+}
+
 static enum wp_status add_spectrum(struct wp_reader *reader, struct section *s, size_t x_at,
                                    size_t y_at, const struct wp_dheader *header)
 {
@@ -154,18 +172,10 @@ static enum wp_status add_spectrum(struct wp_reader *reader, struct section *s, 
     if (!spectrum)
         return reader->out->error.status;
     enum wp_status status = wp_reader_count(reader, s->rows, s->line);
-    if (!status) {
-        spectrum->count = s->rows;
-        spectrum->x = malloc(s->rows * sizeof *spectrum->x);
-        spectrum->y = s->columns[y_at];
-        s->columns[y_at] = NULL;
-        if (!spectrum->x)
-            status = wp_reader_no_memory(reader);
-    }
-    if (!status) {
-        memcpy(spectrum->x, s->columns[x_at], s->rows * sizeof *spectrum->x);
+    if (!status)
+        status = give_points(reader, s, x_at, y_at, spectrum);
+    if (!status)
         status = wp_delimited_describe(reader, header, x_at, y_at, spectrum);
-    }
     if (status)
         wp_reader_drop(reader);
     return status;

@@ -51,7 +51,4 @@ enum wp_status wp_delimited_describe(struct wp_reader *reader, const struct wp_d
                                      size_t x_column, size_t y_column,
                                      struct wp_spectrum *spectrum);
 
-const char *wp_line_end(const char *p, const char *end);
-const char *wp_line_next(const char *p, const char *end);
-
 #endif

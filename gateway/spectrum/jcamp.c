@@ -14,21 +14,6 @@ static bool is_line_end(char c)
     return c == '\n' || c == '\r';
 }
 
-const char *wp_line_end(const char *p, const char *end)
-{
-    while (p < end && !is_line_end(*p))
-        p++;
-    return p;
-}
-
-const char *wp_line_next(const char *p, const char *end)
-{
-    p = wp_line_end(p, end);
-    if (p + 1 < end && p[0] == '\r' && p[1] == '\n')
-        return p + 2;
-    return p < end ? p + 1 : end;
-}
-
 void wp_jname_normalise(const char *text, size_t size, char name[WP_JNAME])
 {
     size_t used = 0;

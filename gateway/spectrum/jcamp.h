@@ -28,11 +28,6 @@ const char *wp_jrecord_find(const struct wp_reader *reader, const char *p);
 /* Drops blanks, "-", "/", "_" and writes capitals (4.24, section 3). */
 void wp_jname_normalise(const char *text, size_t size, char name[WP_JNAME]);
 
-/* Where a line ends: its CR or LF, or `end`. */
-const char *wp_line_end(const char *p, const char *end);
-/* Where the line after `p` begins. */
-const char *wp_line_next(const char *p, const char *end);
-
 enum wp_jform {
     WP_JFORM_EVEN,  /* (X++(Y..Y)) */
     WP_JFORM_GROUPS /* (XY..XY), (XYW..XYW), (XYA): x and y lead each group */

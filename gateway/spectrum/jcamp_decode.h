@@ -18,7 +18,7 @@ enum {
     WP_C_COMMENT
 };
 extern const unsigned char wp_jclass[256];
-extern const signed char wp_jleading[256];
+extern const int16_t wp_jleading[256];
 
 enum { WP_SEEN_SQZ = 1, WP_SEEN_DIF = 2, WP_SEEN_DUP = 4, WP_SEEN_PAC = 8, WP_SEEN_WORD = 16 };
 

@@ -39,7 +39,7 @@ const unsigned char wp_jclass[256] = {
 };
 
 /* The signed first digit that a pseudo-digit stands for (4.24, table II). */
-const signed char wp_jleading[256] = {
+const int16_t wp_jleading[256] = {
     ['@'] = 0,  ['A'] = 1,  ['B'] = 2,  ['C'] = 3,  ['D'] = 4,  ['E'] = 5,  ['F'] = 6,  ['G'] = 7,
     ['H'] = 8,  ['I'] = 9,  ['a'] = -1, ['b'] = -2, ['c'] = -3, ['d'] = -4, ['e'] = -5, ['f'] = -6,
     ['g'] = -7, ['h'] = -8, ['i'] = -9, ['%'] = 0,  ['J'] = 1,  ['K'] = 2,  ['L'] = 3,  ['M'] = 4,
@@ -209,8 +209,8 @@ static inline enum wp_status affn(struct wp_jdecoder *d, const char **at, bool f
     uint64_t value = 0;
     const char *stop = digits(d, q, &value);
     unsigned char next = (unsigned char)*stop;
-    if (__builtin_expect(stop == q || wp_jclass[next] == WP_C_DIGIT || next == d->point ||
-                             (next | 0x20) == 'e',
+    if (__builtin_expect(stop == q || wp_jclass[next] == WP_C_DIGIT ||
+                             next == (unsigned char)d->point || (next | 0x20) == 'e',
                          0))
         return wp_jdecoder_affn(d, at, first);
     *at = stop;

@@ -7,6 +7,21 @@
 
 #include "base/bytes.h"
 
+const char *wp_line_end(const char *p, const char *end)
+{
+    while (p < end && *p != '\n' && *p != '\r')
+        p++;
+    return p;
+}
+
+const char *wp_line_next(const char *p, const char *end)
+{
+    p = wp_line_end(p, end);
+    if (p + 1 < end && p[0] == '\r' && p[1] == '\n')
+        return p + 2;
+    return p < end ? p + 1 : end;
+}
+
 long wp_count_lines(const char *from, const char *at, const char *end, long line)
 {
     for (const char *p = from; p < at; p++) {

@@ -19,6 +19,11 @@ struct wp_reader {
     bool latin; /* a value that is not UTF-8 has been seen and said */
 };
 
+/* Where a line ends: its CR or LF, or `end`. */
+const char *wp_line_end(const char *p, const char *end);
+/* Where the line after `p` begins. */
+const char *wp_line_next(const char *p, const char *end);
+
 /* The line, from 1, that holds `at`. Cheap when asked in rising order. LF, CR and CR LF end lines.
  */
 long wp_reader_line(struct wp_reader *reader, const char *at);
