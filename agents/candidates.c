@@ -210,11 +210,13 @@ static void later(struct wp_watch *watch, struct candidate *candidate, const cha
 static void spool_full(struct wp_watch *watch, struct candidate *candidate)
 {
     if (!watch->full) {
-        wp_log(WP_LOG_ERROR, "agent", "folder %lld: the spool is full; nothing more is taken",
+        wp_log(WP_LOG_ERROR, "agent",
+               "folder %lld: the spool is full, or its disk; nothing more is taken",
                (long long)watch->options.folder.id);
-        watch->options.event(watch->options.arg, WP_EVENT_SPOOL_FULL,
-                             "The spool is full: new spectra stay in their folder until the "
-                             "gateway has received what waits.");
+        watch->options.event(
+            watch->options.arg, WP_EVENT_SPOOL_FULL,
+            "The spool is full, or its disk: new spectra stay in their folder until the "
+            "gateway has received what waits.");
     }
     watch->full = true;
     candidate->due_us = wp_clock_steady() + FULL_RETRY_US;

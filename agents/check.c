@@ -186,7 +186,8 @@ static void fill(struct checking *checking, struct wp_wire_heartbeat *message)
     message->oldest_us = load.oldest_us;
     message->spool_limit = load.limit;
     message->refused = load.refused;
-    message->disk_free = wp_platform_disk_free(checking->state);
+    long long disk = wp_platform_disk_free(checking->state);
+    message->disk_free = disk > 0 ? disk : 0;
     while (message->folder_count < WP_WIRE_FOLDERS &&
            wp_spool_next_folder(checking->spool, &folder)) {
         struct wp_wire_folder *said = &message->folders[message->folder_count++];
@@ -247,7 +248,7 @@ static void check_spool(struct checking *checking)
               "%lld captures were refused by the gateway and are kept here; status says "
               "why. After the cause is gone, join again: then they are sent anew.",
               (long long)load.refused);
-    if (disk < DISK_LEAST)
+    if (disk >= 0 && disk < DISK_LEAST)
         fault(checking, "Only %lld MiB are free on the disk of %s", disk / 1048576,
               checking->state);
     if (wp_platform_locked(checking->state))

@@ -32,8 +32,11 @@ static void take_answer(struct wp_push *push, const struct wp_http_answer *answe
         push->no_offers = true;
         push->offering = false;
     }
-    for (size_t i = 0; !push->no_offers && i < offered->receipt_count; i++)
-        push_receipt(push, &offered->receipts[i]);
+    bool kept = true;
+    for (size_t i = 0; kept && !push->no_offers && i < offered->receipt_count; i++)
+        kept = push_receipt(push, &offered->receipts[i]);
+    if (kept)
+        push_worked(push);
     free(offered);
 }
 

@@ -34,7 +34,7 @@ void wp_platform_thrift(void);
 /* Gives freed memory back after a burst of work. */
 void wp_platform_tidy(void);
 
-/* Bytes free for us on the disk that holds the folder; 0 if it cannot be told. */
+/* Bytes free for us on the disk that holds the folder; -1 if it cannot be told. */
 long long wp_platform_disk_free(const char *folder);
 
 #endif

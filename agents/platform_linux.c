@@ -101,5 +101,5 @@ void wp_platform_tidy(void)
 long long wp_platform_disk_free(const char *folder)
 {
     struct statvfs info;
-    return statvfs(folder, &info) ? 0 : (long long)(info.f_bavail * info.f_frsize);
+    return statvfs(folder, &info) ? -1 : (long long)(info.f_bavail * info.f_frsize);
 }

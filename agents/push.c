@@ -52,7 +52,7 @@ void push_again(struct wp_push *push, long asked_s, const char *why)
     (void)uv_timer_start(&push->timer, time_to_try, wait, 0);
 }
 
-static void worked(struct wp_push *push)
+void push_worked(struct wp_push *push)
 {
     if (!push->state.reached && push->backoff.failures)
         wp_log(WP_LOG_INFO, "agent", "the gateway takes captures again");
@@ -82,10 +82,8 @@ bool push_judge(struct wp_push *push, const struct wp_http_answer *answer, bool 
         push_again(push, 0, why);
         return false;
     }
-    if (code >= 200 && code < 300) {
-        worked(push);
+    if (code >= 200 && code < 300)
         return true;
-    }
     explain(answer, why);
     if (code == 401) {
         push->state.unwanted = true;
@@ -93,14 +91,14 @@ bool push_judge(struct wp_push *push, const struct wp_http_answer *answer, bool 
         push_again(push, answer->retry_after_s > 0 ? answer->retry_after_s : UNWANTED_AGAIN_S, why);
     } else if (code >= 400 && code < 500 && code != 408 && code != 425 && code != 429) {
         *refused = true;
-        worked(push);
+        push_worked(push);
     } else {
         push_again(push, answer->retry_after_s, why);
     }
     return false;
 }
 
-void push_receipt(struct wp_push *push, const struct wp_wire_receipt *receipt)
+bool push_receipt(struct wp_push *push, const struct wp_wire_receipt *receipt)
 {
     if (receipt->ledger.number >= push->state.ledger.number)
         push->state.ledger = receipt->ledger;
@@ -110,6 +108,7 @@ void push_receipt(struct wp_push *push, const struct wp_wire_receipt *receipt)
         push->options.broken(push->options.arg, wp_spool_message(push->options.spool));
     else if (status && status != WP_NOT_FOUND)
         push_again(push, 0, "a receipt could not be kept; the state folder's disk is full or busy");
+    return !status || status == WP_NOT_FOUND;
 }
 
 static void refuse(struct wp_push *push, const struct lane *lane,
@@ -134,8 +133,8 @@ static void take_receipt(struct wp_push *push, const struct lane *lane,
         push_again(push, 0, error.text);
     else if (receipt.number != lane->number || strcmp(receipt.sha256, digest) != 0)
         push_again(push, 0, "the receipt is for something else");
-    else
-        push_receipt(push, &receipt);
+    else if (push_receipt(push, &receipt))
+        push_worked(push);
 }
 
 static void sent(void *arg, const struct wp_http_answer *answer)

@@ -35,11 +35,14 @@ struct wp_push {
 };
 
 void push_url(const struct wp_push *push, const char *path, char out[WP_WIRE_TEXT + 64]);
-/* An answer came, or none: true if the exchange worked (2xx). Else plans the next attempt; *refused
- * is set if the answer is final for this capture alone. */
+/* An answer came, or none: true for 2xx, whose content is still to be judged. Else plans the next
+ * attempt; *refused is set if the answer is final for this capture alone. */
 bool push_judge(struct wp_push *push, const struct wp_http_answer *answer, bool *refused);
 void push_again(struct wp_push *push, long asked_s, const char *why);
-void push_receipt(struct wp_push *push, const struct wp_wire_receipt *receipt);
+/* The exchange was of use: no more waiting. */
+void push_worked(struct wp_push *push);
+/* False if it could not be kept; then the next attempt is planned. */
+bool push_receipt(struct wp_push *push, const struct wp_wire_receipt *receipt);
 void push_describe(const struct wp_spool_capture *capture, struct wp_wire_capture *message);
 
 /* True if an offer is under way or was started now, so that bodies beyond it must wait. */

@@ -50,7 +50,7 @@ static char *describe(const struct wp_report *report)
     cJSON_AddNumberToObject(root, "pid", (double)uv_os_getpid());
     wp_clock_iso(report->started_us, at);
     cJSON_AddStringToObject(root, "since", at);
-    cJSON_AddBoolToObject(root, "reached", beat->reached);
+    cJSON_AddBoolToObject(root, "reached", beat->reached && !report->push->text[0]);
     cJSON_AddStringToObject(root, "trouble", beat->reached ? report->push->text : beat->text);
     if (beat->reached_us) {
         wp_clock_iso(beat->reached_us, at);

@@ -147,7 +147,8 @@ static void fill(void *arg, struct wp_wire_heartbeat *message)
     message->oldest_us = load.oldest_us;
     message->spool_limit = load.limit;
     message->refused = load.refused;
-    message->disk_free = wp_platform_disk_free(agent->state_folder);
+    long long disk = wp_platform_disk_free(agent->state_folder);
+    message->disk_free = disk > 0 ? disk : 0;
     message->ledger = wp_push_state(agent->push)->ledger;
     message->folder_count = agent->count;
     for (size_t i = 0; i < agent->count; i++) {

@@ -95,6 +95,7 @@ static enum wp_status open_as(const char *folder, enum wp_sql_mode mode, struct 
         wp_spool_close(opened);
         return status;
     }
+    (void)snprintf(opened->folder, sizeof opened->folder, "%s", folder);
     opened->limit = wp_spool_whole(opened, "spool_limit", DEFAULT_LIMIT);
     *spool = opened;
     return WP_OK;

@@ -3,7 +3,8 @@
  * folder; every change is one transaction, so a kill or a power cut between any two instructions
  * leaves the state before or after it.
  *
- * Bytes held are bounded by the limit: wp_spool_add fails with WP_FULL and nothing is evicted.
+ * Bytes held are bounded by the limit, and the disk is never filled to its last 8 MiB:
+ * wp_spool_add fails with WP_FULL and nothing is evicted.
  * Of receipted captures only a line is kept, the newest 100,000.
  *
  * Errors: WP_FULL (limit or disk; try later), WP_RETRY, WP_NO_MEMORY; WP_BROKEN means that the

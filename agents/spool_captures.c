@@ -1,10 +1,15 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "platform.h"
 #include "spool_parts.h"
 
 #define LINES_KEPT INT64_C(100000)
 #define PRUNE_EVERY 256
+/* A capture is written twice, to the log and then to its place; and what is left over lets receipts
+ * be kept, without which a full disk would never get emptier. */
+#define DISK_SPARE INT64_C(8388608)
+#define LOG_LARGE INT64_C(1048576)
 
 static enum wp_status insert(struct wp_spool *spool, const struct wp_spool_capture *capture,
                              const void *bytes, const struct wp_seen_pair *pair)
@@ -36,7 +41,9 @@ enum wp_status wp_spool_add(struct wp_spool *spool, struct wp_spool_capture *cap
     SPOOL_LOCKED(spool);
     enum wp_status status = WP_FULL;
     int64_t held = spool->waiting_bytes + spool->refused_bytes;
-    if (held + capture->size <= spool->limit)
+    long long disk = wp_platform_disk_free(spool->folder);
+    bool room = disk < 0 || disk > capture->size * 2 + DISK_SPARE;
+    if (room && held + capture->size <= spool->limit)
         status = spool_begin(spool);
     if (!status) {
         capture->number = spool->last_number + 1;
@@ -48,6 +55,9 @@ enum wp_status wp_spool_add(struct wp_spool *spool, struct wp_spool_capture *cap
         spool->waiting++;
         spool->waiting_bytes += capture->size;
         spool->waiting_backfill += capture->backfill ? 1 : 0;
+        /* A long log is put in its place while there is room for both. */
+        if (capture->size >= LOG_LARGE)
+            (void)wp_sql_script(spool->sql, "PRAGMA wal_checkpoint(TRUNCATE)");
     }
     SPOOL_DONE(spool);
     return status;

@@ -17,6 +17,7 @@ struct wp_spool {
     int64_t limit;
     int64_t last_number, last_us;
     unsigned since_prune;
+    char folder[WP_SPOOL_PATH];
 };
 
 #define SPOOL_LOCKED(spool) uv_mutex_lock(&(spool)->lock)

@@ -53,9 +53,9 @@ class AgentCase(unittest.TestCase):
         return self.call("join", self.gateway.join_string(), "--watch", self.watched,
                          "--state", self.state, *words)
 
-    def run_agent(self):
+    def run_agent(self, **how):
         self.agent = subprocess.Popen([AGENT, "run", "--state", self.state],
-                                      stdout=self.log, stderr=self.log)
+                                      stdout=self.log, stderr=self.log, **how)
         self.until(lambda: self.folders_ok(), "the agent did not come up")
 
     def folders_ok(self):

@@ -1,6 +1,7 @@
 """What the agent makes of files however they are written: each that comes to rest arrives, once."""
 import os
 import shutil
+import signal
 import time
 import unittest
 
@@ -157,6 +158,21 @@ class Files(AgentCase):
         self.nothing_more(2)
         self.assertEqual(sorted(self.gateway.names()), ["Users/ada/Documents/IR/deep/two.jdx",
                                                         "Users/ada/Documents/IR/one.jdx"])
+
+    def test_a_file_whose_events_were_lost_is_found_by_walking(self):
+        a, b = self.put("a.log", b"1"), self.put("b.log", b"1")
+        self.start()
+        with open("/proc/sys/fs/inotify/max_queued_events") as file:
+            room = int(file.read())
+        self.agent.send_signal(signal.SIGSTOP)
+        for i in range(room // 2 + 100):  # alternately, for equal neighbours count once
+            os.utime(a, (i, i))
+            os.utime(b, (i, i))
+        self.put("lost.csv", b"1,2\n")
+        time.sleep(3.5)
+        self.agent.send_signal(signal.SIGCONT)
+        self.arrived(1, 30)
+        self.until(lambda: self.events("overflow"), "nobody was told")
 
     def test_links_are_not_followed(self):
         secret = os.path.join(self.folder, "secret.csv")

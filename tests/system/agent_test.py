@@ -1,6 +1,7 @@
 """The agent's life: killed, restarted, full, asked how it is."""
 import os
 import random
+import resource
 import subprocess
 import time
 import unittest
@@ -51,10 +52,28 @@ class Life(AgentCase):
         self.gateway.stop()
         for i in range(4):
             self.put("s%d.dat" % i, os.urandom(300 * 1024))
-        self.until(lambda: "spool is full" in self.log_text(), "not loud")
+        self.until(lambda: "the spool is full" in self.log_text(), "not loud")
         self.gateway.start()
         self.arrived(4, 30)
         self.until(lambda: self.events("spool-full") and self.events("spool-alarm"), "not told")
+
+    def test_a_disk_without_room_loses_nothing_and_is_used_again_when_it_has_some(self):
+        self.join()
+        # A limit on the size of files stands for a full disk; Python ignores the signal that comes
+        # with it, and without restore_signals so does the agent.
+        self.run_agent(restore_signals=False)
+        limits = resource.prlimit(self.agent.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(self.agent.pid, resource.RLIMIT_FSIZE, (1 << 20, limits[1]))
+        self.gateway.stop()
+        written = [os.urandom(300 * 1024) for _ in range(6)]
+        for i, data in enumerate(written):
+            self.put("s%d.dat" % i, data)
+        self.until(lambda: "spool is full" in self.log_text(), "not loud")
+        self.gateway.start()
+        resource.prlimit(self.agent.pid, resource.RLIMIT_FSIZE, limits)
+        self.arrived(6, 30)
+        self.nothing_more(6)
+        self.assertEqual(sorted(self.gateway.contents()), sorted(written))
 
     def test_check_names_each_trouble(self):
         self.start()

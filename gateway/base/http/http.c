@@ -270,9 +270,10 @@ void http_end(struct wp_http *http)
     while (http->load > 0) {
         struct call *call = http->calls;
         /* http_call_finish takes it off the list, which the analyzer does not follow. */
-        // NOLINTNEXTLINE(clang-analyzer-unix.Malloc)
+        // NOLINTBEGIN(clang-analyzer-unix.Malloc)
         (void)snprintf(call->trouble, sizeof call->trouble, "the client is stopping");
         http_call_finish(http, call, CURLE_ABORTED_BY_CALLBACK);
+        // NOLINTEND(clang-analyzer-unix.Malloc)
     }
     http_drive_stop(http);
 }
