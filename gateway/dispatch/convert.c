@@ -15,8 +15,6 @@
 
 #include "base/clock.h"
 
-extern char **environ;
-
 enum { PATH_ROOM = 512 };
 
 static const char *device_of(const char *language)

@@ -125,14 +125,26 @@ static bool copy_post(struct wp_dispatch *dispatch, const struct wp_post_options
     return own->url != NULL && own->from != NULL;
 }
 
+/* Frees a text of ours that the public structure shows as const. */
+static void drop(const char *text)
+{
+    char *own;
+    memcpy(&own, &text, sizeof own);
+    free(own);
+}
+
 static void free_texts(struct wp_dispatch *dispatch)
 {
     const struct wp_post_options *post = &dispatch->post;
-    const char *const texts[] = {post->url,      post->user,       post->password,
-                                 post->ca_file,  post->from,       post->from_name,
-                                 post->reply_to, post->public_url, dispatch->spool};
-    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
-        free((void *)(uintptr_t)texts[i]);
+    drop(post->url);
+    drop(post->user);
+    drop(post->password);
+    drop(post->ca_file);
+    drop(post->from);
+    drop(post->from_name);
+    drop(post->reply_to);
+    drop(post->public_url);
+    free(dispatch->spool);
 }
 
 static void set_default(unsigned *value, unsigned otherwise)

@@ -92,11 +92,10 @@ static bool write_all(int fd, const char *data, size_t size, int64_t answer_us, 
     *written = 0;
     while (*written < size) {
         ssize_t done = send(fd, data + *written, size - *written, MSG_NOSIGNAL);
+        bool full = done < 0 && (errno == EAGAIN || errno == EINTR);
         if (done > 0)
             *written += (size_t)done;
-        else if (done < 0 && errno != EAGAIN && errno != EINTR)
-            return false;
-        else if (!wait_for(fd, POLLOUT, wp_clock_steady() + answer_us))
+        else if (!full || !wait_for(fd, POLLOUT, wp_clock_steady() + answer_us))
             return false;
     }
     return true;

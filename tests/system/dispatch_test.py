@@ -646,8 +646,9 @@ class MailTest(DeliveryTest):
 
     def test_a_class_makes_one_digest_and_each_makes_one_mail_each(self):
         driver = self.make_mailing()
-        digest = [driver.enqueue(kind="mail", measurement=100 + i, due_ms=1500) for i in range(3)]
-        links = [driver.enqueue(kind="mail", person=2, measurement=200 + i, mailing="link", due_ms=1500)
+        over = int((time.time() + 2) * 1e6)
+        digest = [driver.enqueue(kind="mail", measurement=100 + i, due_us=over) for i in range(3)]
+        links = [driver.enqueue(kind="mail", person=2, measurement=200 + i, mailing="link", due_us=over)
                  for i in range(2)]
         for number in digest + links:
             driver.wait(number, "done")

@@ -190,7 +190,7 @@ static enum wp_status run_enqueue(struct wp_txn *txn, void *job)
         .pages = (int)number(wanted, "pages", 1),
         .pages_a_day = (int)number(wanted, "pages_a_day", 0),
         .mailing = mailing_of(word(wanted, "mailing", "digest")),
-        .due_us = txn->now + number(wanted, "due_ms", 0) * 1000,
+        .due_us = number(wanted, "due_us", 0),
         .reason = "Kept at the bench.",
         .actor = WP_ACTOR_BENCH,
         .actor_id = 1,

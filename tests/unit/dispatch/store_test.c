@@ -1,4 +1,5 @@
 /* Deliveries in a real database: beginning, changes, who may, claims and leases. */
+#include <inttypes.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -20,7 +21,7 @@ static struct wp_db *db;
 static int open_database(void **state)
 {
     (void)state;
-    memcpy(folder + strlen(folder) - 6, "XXXXXX", 6);
+    snprintf(folder, sizeof folder, "/tmp/wavepost-deliveries-XXXXXX");
     struct wp_db_options options = {.folder = mkdtemp(folder)};
     return options.folder != NULL && wp_db_open(&options, &db, NULL) == WP_OK ? 0 : -1;
 }
@@ -365,9 +366,9 @@ static void a_lease_of_another_gateway_holds_until_it_runs_out(void **state)
     assert_int_equal(move(lost, WP_DELIVERY_SENDING, "x"), WP_OK);
     char leases[400];
     snprintf(leases, sizeof leases,
-             "UPDATE delivery SET printer_id = 11, lease_owner = 2, lease_until_us = %lld;"
-             "UPDATE delivery SET lease_until_us = 1 WHERE id = %lld",
-             (long long)(wp_clock_utc() + WP_HOUR), (long long)lost);
+             "UPDATE delivery SET printer_id = 11, lease_owner = 2, lease_until_us = %" PRId64 ";"
+             "UPDATE delivery SET lease_until_us = 1 WHERE id = %" PRId64,
+             wp_clock_utc() + WP_HOUR, lost);
     script(leases);
     dispatch_for(1500);
     assert_int_equal(number("SELECT lease_owner FROM delivery WHERE id = ?", held), 2);
