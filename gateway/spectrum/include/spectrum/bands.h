@@ -1,10 +1,23 @@
 /* spectrum/bands.h - find and describe absorption bands as a practitioner would label them.
  *
- * Works on absorbance (see curve.h). A band's position is the vertex of the parabola through its
- * highest point and the two neighbours (error below 0.1 cm-1 for bands of 8 cm-1 and more at a
- * spacing of 2 cm-1); prominence is the height above the higher of the two valleys beside it
- * (definition as documented for scipy.signal.peak_prominences); width is the full width at half
- * prominence. A flat, saturated bottom counts as one band at the middle of the flat.
+ * A band must stand out of the noise (8 standard deviations), out of even ripples, and out of what
+ * a reader of the plot would pass over (0.4 %T, 2 % of the deepest band's depth). Noise is even in
+ * transmittance, so that is where this is judged; everything reported is in absorbance (curve.h),
+ * and both forms of one measurement give the same bands.
+ *
+ * Position: the vertex of a parabola through the highest point and its neighbours, one on either
+ * side, more where the noise asks for it (error below 0.1 cm-1 for bands of 8 cm-1 and more at a
+ * spacing of 2 cm-1). Prominence: height above the higher of the two valleys beside it, as
+ * documented for scipy.signal.peak_prominences. Width: full width at half prominence.
+ *
+ * A flat, saturated bottom (within 1 %T of what an opaque band reads in this file, over 6 cm-1) is
+ * one band at the middle of the flat; height and prominence count up to the flat only.
+ *
+ * Strength: depth below the local baseline on a transmittance scale, against the deepest band that
+ * is not air: strong from 66 %, medium from 33 %. Broad: from 80 cm-1, from 200 where saturated.
+ * Common practice, no source. What docs/remarks.md measures holds for the default options.
+ *
+ * Pure; any thread.
  */
 #ifndef SPECTRUM_BANDS_H
 #define SPECTRUM_BANDS_H
@@ -17,7 +30,7 @@ enum wp_shape { WP_SHARP, WP_BROAD };
 struct wp_band {
     double position;      /* cm-1 */
     double transmittance; /* at the band, 1 = 100 %T */
-    double absorbance;    /* at the band */
+    double absorbance;    /* at the band, at most 4 */
     double prominence;    /* absorbance */
     double width;         /* cm-1 */
     enum wp_strength strength;

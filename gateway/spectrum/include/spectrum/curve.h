@@ -5,7 +5,11 @@
  * then read by bands, remarks, likeness, the film check and the sheet.
  *
  * A transmittance of WP_T_FLOOR or less is clipped for the absorbance (A <= 4), since detectors do
- * not read beyond and noise goes below zero. The curve's own arrays `t` are not clipped.
+ * not read beyond and noise goes below zero. The curve's own array `t` is not clipped there.
+ * Numbers that no instrument reads (beyond 10^4 in transmittance, below -4 in absorbance) are
+ * clipped in both, abscissae beyond 10^9 cm-1 are dropped.
+ *
+ * Pure; any thread. A finished curve is only read, so several threads may share one.
  */
 #ifndef SPECTRUM_CURVE_H
 #define SPECTRUM_CURVE_H

@@ -2,7 +2,12 @@
  *
  * Every threshold stands in one table (remarks_table.c) with its unit, its source or "common
  * practice, no source", and the confidence in it; docs/remarks.md lists them with the measured
- * rates of false alarms and misses.
+ * rates of false alarms and misses, and which checks run for which kind and preparation.
+ *
+ * Remarks never name a substance or a group; advice never tells a student to heat, press, or open
+ * anything. Only infrared spectra get remarks; others get their bands and nothing else.
+ *
+ * Pure; any thread.
  */
 #ifndef SPECTRUM_REMARKS_H
 #define SPECTRUM_REMARKS_H
