@@ -24,6 +24,7 @@ from cupsd import Cupsd  # noqa: E402
 from lab.mail import MailServer  # noqa: E402
 from lab.printers import Bus, Printer  # noqa: E402
 from lab.processes import Household, wait_until  # noqa: E402
+from plain_ipp import PlainPrinter  # noqa: E402
 
 BUILD = os.environ.get("WAVEPOST_BUILD", os.path.join(ROOT, "build"))
 DRIVER = os.path.join(BUILD, "tests", "unit", "dispatch", "dispatch_driver")
@@ -523,6 +524,60 @@ class CupsdTest(DeliveryTest):
             driver.wait(number, "done", seconds=30)
         time.sleep(2)
         self.assertEqual(sorted(queue.printed()), sorted(str(n) for n in numbers))
+
+
+class PlainTest(DeliveryTest):
+    """A printer without Create-Job: only its list of jobs tells what became of a sheet."""
+
+    def setUp(self):
+        super().setUp()
+        self.printer = PlainPrinter(BENCH)
+        self.members.append(self.printer)
+        self.driver = self.make_driver("--silence", "2000")
+        self.driver.printer(self.printer)
+        self.driver.instrument()
+
+    def crash(self):
+        self.driver.stop()
+        self.driver.start("--crash-at", "printing")
+        number = self.driver.enqueue()
+        self.assertTrue(self.driver.died())
+        return number
+
+    def test_it_prints(self):
+        number = self.driver.enqueue()
+        self.driver.wait(number, "done")
+        self.assertEqual(self.printer.documents, [str(number)])
+
+    def test_after_a_crash_the_job_is_found_by_its_name(self):
+        number = self.crash()
+        self.driver.start()
+        self.driver.wait(number, "done")
+        self.assertEqual(self.printer.documents, [str(number)])
+
+    def test_a_connection_lost_after_the_sheet_was_taken_prints_it_once(self):
+        self.printer.drops = True
+        number = self.driver.enqueue()
+        self.driver.wait(number, "done")
+        self.assertEqual(self.printer.documents, [str(number)])
+
+    def test_after_a_crash_a_printer_without_history_leaves_it_to_a_person(self):
+        self.printer.remembers = False
+        number = self.crash()
+        self.driver.start()
+        self.driver.wait(number, "uncertain")
+        time.sleep(2)
+        self.assertEqual(self.printer.documents, [str(number)])
+
+    def test_a_job_that_is_surely_not_there_is_sent_again(self):
+        self.printer.print_before()
+        number = self.crash()
+        self.printer.jobs = self.printer.jobs[:1]
+        self.printer.documents.clear()
+        time.sleep(6)
+        self.driver.start()
+        self.driver.wait(number, "done")
+        self.assertEqual(self.printer.documents, [str(number)])
 
 
 class RawPrinter:
