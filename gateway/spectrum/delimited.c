@@ -195,6 +195,27 @@ static void warn_widths(struct wp_reader *reader, const struct section *s)
                        s->narrower, s->width);
 }
 
+/* Two names over four fields of whole numbers: decimal commas between commas. Which of the commas
+ * divide cannot be known for every line, so this is not guessed at. */
+static enum wp_status check_commas(struct wp_reader *reader, const struct wp_dialect *dialect,
+                                   const char *header_at, const struct section *s,
+                                   const struct wp_dheader *header)
+{
+    if (dialect->separator != ',' || s->width != 4 || header->name_count)
+        return WP_OK;
+    struct wp_dheader two = {.name_count = 0};
+    bool read = wp_dheader_read(reader, dialect, header_at, s->begin, 2, &two);
+    size_t names = two.name_count;
+    wp_label_list_release(&two.labels);
+    if (!read)
+        return wp_reader_no_memory(reader);
+    if (names != 2)
+        return WP_OK;
+    return wp_reader_fail(reader, WP_INVALID, s->line, NULL,
+                          "commas divide the columns and are decimal signs as well; export with "
+                          "semicolons or decimal points");
+}
+
 static enum wp_status take_section(struct wp_reader *reader, const struct wp_dialect *dialect,
                                    const char *header_at, struct section *s)
 {
@@ -205,6 +226,8 @@ static enum wp_status take_section(struct wp_reader *reader, const struct wp_dia
     struct wp_dheader header = {.name_count = 0};
     if (!wp_dheader_read(reader, dialect, header_at, s->begin, s->width, &header))
         status = wp_reader_no_memory(reader);
+    if (!status)
+        status = check_commas(reader, dialect, header_at, s, &header);
     warn_widths(reader, s);
     for (size_t i = x_at + 1; i < s->width && !status; i++) {
         if (s->text[i])
