@@ -233,8 +233,8 @@ static void draw(void *arg)
     struct wp_post_mail mail = {.parts = parts, .count = collect(job, parts)};
     if (mail.count == 0)
         return;
-    if (dispatch->post.public_url != NULL) {
-        snprintf(choice_link, sizeof choice_link, "%s/mail", dispatch->post.public_url);
+    if (dispatch->post.public_url != NULL && dispatch->post.public_url[0] != '\0') {
+        snprintf(choice_link, sizeof choice_link, "%s/#/account", dispatch->post.public_url);
         mail.choice_link = choice_link;
     }
     mail.id = identity(job);

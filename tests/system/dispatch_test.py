@@ -696,7 +696,7 @@ class MailTest(DeliveryTest):
         html = message.get_body(("html",)).get_content()
         self.assertIn("&lt;b&gt;benzo\u00efn &amp; \u6c34&lt;/b&gt;", html)
         self.assertIn('href="https://gateway.example/m/10042"', html)
-        self.assertIn("https://gateway.example/mail", mail.text)
+        self.assertIn("https://gateway.example/#/account", mail.text)
         self.assertEqual(self.server.mailbox("person2"), [])
 
     def test_a_class_makes_one_digest_and_each_makes_one_mail_each(self):
