@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "backoff.h"
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/secret.h"
@@ -27,6 +28,7 @@ struct wp_beat {
     unsigned open_handles;
     int64_t every_s;
     int64_t sent_us;
+    struct wp_backoff backoff;
     bool beating, telling;
     struct wp_bytes body, event_body;
     uv_mutex_t guard; /* of the events and of state.recent */
@@ -92,9 +94,18 @@ static void heed(struct wp_beat *beat, const struct wp_wire_beaten *message)
 
 static void heartbeat(uv_timer_t *timer);
 
-static void again(struct wp_beat *beat)
+/* `asked_s`: what the gateway asked for, 0 if nothing. A gateway that is back is noticed sooner
+ * than the next beat would. */
+static void again(struct wp_beat *beat, long asked_s)
 {
     uint64_t every_ms = (uint64_t)beat->every_s * 1000;
+    if (!beat->state.reached) {
+        uint64_t soon = wp_backoff_fail(&beat->backoff, asked_s, wp_random_below(UINT32_MAX));
+        if (soon < every_ms || asked_s > 0) {
+            (void)uv_timer_start(&beat->timer, heartbeat, soon, 0);
+            return;
+        }
+    }
     /* A little off the beat, so that agents which started together spread. */
     uint64_t wait = every_ms - every_ms / 20 + wp_random_below((uint32_t)(every_ms / 10 + 1));
     (void)uv_timer_start(&beat->timer, heartbeat, wait, 0);
@@ -116,10 +127,12 @@ static void beaten(void *arg, const struct wp_http_answer *answer)
         say_why(answer, why);
     }
     log_change(beat, good, why);
-    if (good)
+    if (good) {
         heed(beat, &message);
+        wp_backoff_reset(&beat->backoff);
+    }
     wp_bytes_release(&beat->body);
-    again(beat);
+    again(beat, answer->retry_after_s);
     beat->options.changed(beat->options.arg);
 }
 
@@ -163,7 +176,7 @@ static void heartbeat(uv_timer_t *timer)
     if (status) {
         log_change(beat, false, "a heartbeat could not be sent");
         wp_bytes_release(&beat->body);
-        again(beat);
+        again(beat, 0);
     }
 }
 
