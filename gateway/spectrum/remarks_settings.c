@@ -71,6 +71,7 @@ static double light_between(const struct wp_curve *curve, double low, double hig
     return end > from ? sum / (double)(end - from) : NAN;
 }
 
+#define LOOK_FROM 700.0     /* cm-1; below, plates nobody named may absorb */
 #define UPRIGHT_WIDEST 60.0 /* cm-1; what stands up must be narrow to be a band */
 #define UPRIGHT_SHARE 0.35  /* of the range */
 #define UPRIGHT_BANDS 2
@@ -81,7 +82,7 @@ static size_t upright_bands(const struct wp_curve *curve, double least, double r
 {
     double level = least + UPRIGHT_SHARE * range;
     size_t found = 0;
-    for (size_t i = 0; i < curve->count; i++) {
+    for (size_t i = wp_curve_at(curve, LOOK_FROM); i < curve->count; i++) {
         if (light(curve, i) < level)
             continue;
         size_t from = i;
@@ -116,7 +117,7 @@ bool wp_check_upside_down(const struct wp_facts *facts, struct wp_found *found)
         return true;
     double least = INFINITY;
     double most = -INFINITY;
-    for (size_t i = wp_curve_at(curve, facts->low); i < curve->count; i++) {
+    for (size_t i = wp_curve_at(curve, fmax(facts->low, LOOK_FROM)); i < curve->count; i++) {
         double v = light(curve, i);
         least = v < least ? v : least;
         most = v > most ? v : most;
