@@ -243,6 +243,7 @@ static void head(struct wp_html *html, const cJSON *state, bool waits)
     wp_html_around(html, "<title>", wp_member_text(instrument, "name"), " \302\267 bench</title>");
     wp_html_raw(html, "<link rel=\"icon\" href=\"/icon.svg\" type=\"image/svg+xml\">"
                       "<link rel=\"stylesheet\" href=\"/style.css\">"
+                      "<link rel=\"stylesheet\" href=\"/parts.css\">"
                       "<link rel=\"stylesheet\" href=\"/assets/uplot.css\">"
                       "<link rel=\"stylesheet\" href=\"/spectrum.css\">"
                       "<link rel=\"stylesheet\" href=\"/bench.css\">"
@@ -315,6 +316,7 @@ enum wp_status wp_bench_enrolled_page(const cJSON *out, const struct wp_ask *ask
                        "<title>Enrolled</title>"
                        "<link rel=\"icon\" href=\"/icon.svg\" type=\"image/svg+xml\">"
                        "<link rel=\"stylesheet\" href=\"/style.css\">"
+                       "<link rel=\"stylesheet\" href=\"/parts.css\">"
                        "</head><body><main class=\"narrow\"><h1>This device is enrolled</h1>"
                        "<p class=\"row\"><a class=\"button primary\" href=\"/bench/");
     wp_html_int(&html, id);

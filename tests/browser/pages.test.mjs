@@ -200,6 +200,7 @@ test('a student finds the spectrum, reads the plot, and gets every download', as
   await page.getByLabel('Search').fill('Unknown B');
   await page.locator('ul.spectra a').first().click();
   await page.locator('.plot canvas').waitFor();
+  assert.match(await page.locator('.uplot').getAttribute('data-labels'), /1742/);
   await page.locator('.plot-box').focus();
   await page.keyboard.press('ArrowRight');
   assert.match(await page.locator('.read-out').textContent(), /\d+\.\d cm⁻¹ · \d+\.\d %T/);

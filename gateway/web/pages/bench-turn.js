@@ -3,7 +3,7 @@
 import { post } from './api.js';
 import { act, fill, field, h } from './dom.js';
 import { rosterPicker } from './bench-sign-on.js';
-import { accession, names, time, verdict } from './words.js';
+import { accession, capital, names, time, verdict } from './words.js';
 
 const SILENCE_US = 180e6;
 const PLATED = ['', 'liquid film', 'cast film', 'mull'];
@@ -68,7 +68,9 @@ function choices(bench, m) {
 const remarks = (m) =>
   (m.remarks || [])
     .slice(0, 2)
-    .map((r) => h('div', { class: 'remark' }, h('p', h('strong', r.text)), r.advice && h('p', r.advice)));
+    .map((r) =>
+      h('div', { class: 'remark' }, h('p', h('strong', capital(r.text))), r.advice && h('p', r.advice)),
+    );
 
 /** A new spectrum: verdict first, then what to do, then the plot. */
 export function spectrum(bench, m) {

@@ -6,6 +6,7 @@ import { touch } from './plot-touch.js';
 
 const HEIGHT_MOST = 430;
 const ABSORBANCE_MOST = 4;
+const LABEL_ROOM = 16; // %T below zero, so that the label of a band cut off flat stands clear of it
 let library = null;
 
 /** Loads uPlot once, when the first plot is wanted. */
@@ -63,7 +64,8 @@ export function prepare(points) {
     label: unit ? `${long} / ${unit}` : long,
     reversed: (points.x_unit || 'cm-1') === 'cm-1',
     ordinates,
-    bands: points.bands || [],
+    bands: points.examination?.bands || [],
+    cutOff: points.examination?.cut_off ?? null,
   };
 }
 
@@ -80,7 +82,7 @@ function limits(values) {
 
 function ordinateRange(mode, values) {
   const [low, high] = limits(values);
-  if (mode === 't') return [Math.min(0, low) - 8, Math.max(100, high) + 4];
+  if (mode === 't') return [Math.min(0, low) - LABEL_ROOM, Math.max(100, high) + 4];
   const room = 0.05 * (high - low || 1);
   return [Math.min(low, mode === 'a' ? 0 : low) - room, high + (mode === 'a' ? 5 : 1) * room];
 }
@@ -96,12 +98,34 @@ const nearest = (x, wanted) => {
   return Math.abs(x[low] - wanted) < Math.abs(x[high] - wanted) ? low : high;
 };
 
+/** Where the plates let nothing through, the curve says nothing: shaded, and said. */
+function drawCutOff(u, view) {
+  const { ctx, bbox } = u;
+  const first = view.data.x[0];
+  if (view.data.cutOff === null || view.data.cutOff <= Math.max(first, u.scales.x.min)) return;
+  const from = Math.max(u.valToPos(view.data.cutOff, 'x', true), bbox.left);
+  const to = Math.min(u.valToPos(first, 'x', true), bbox.left + bbox.width);
+  const ratio = window.devicePixelRatio || 1;
+  ctx.save();
+  ctx.fillStyle = color('--rule');
+  ctx.globalAlpha = 0.35;
+  ctx.fillRect(Math.min(from, to), bbox.top, Math.abs(to - from), bbox.height);
+  ctx.globalAlpha = 1;
+  ctx.fillStyle = color('--soft');
+  ctx.font = `${11 * ratio}px ${color('--sans') || 'sans-serif'}`;
+  ctx.textAlign = 'right';
+  ctx.textBaseline = 'top';
+  ctx.fillText('plates', Math.max(from, to) - 3 * ratio, bbox.top + 3 * ratio);
+  ctx.restore();
+}
+
 /** Writes band positions beside the bands, strongest first, leaving out what would overlap. */
 function drawLabels(u, view) {
   const ratio = window.devicePixelRatio || 1;
   const { ctx, bbox } = u;
   const down = view.mode === 't';
   const taken = [];
+  view.labels = [];
   ctx.save();
   ctx.font = `${12 * ratio}px ${color('--sans') || 'sans-serif'}`;
   ctx.fillStyle = color('--ink');
@@ -119,7 +143,8 @@ function drawLabels(u, view) {
     if (value === null || value === undefined) continue;
     taken.push(at);
     const tip = u.valToPos(value, 'y', true);
-    const text = String(Math.round(band.position));
+    const text = band.air ? 'air' : String(Math.round(band.position));
+    view.labels.push(text);
     const long = ctx.measureText(text).width;
     const sign = down ? 1 : -1;
     let start = tip + sign * 9 * ratio;
@@ -167,10 +192,25 @@ function options(view, width, height) {
         space: 60,
         values: (u, ticks) => ticks.map((v) => String(v)),
       },
-      { ...AXIS, label: data.ordinates[mode].label, labelSize: 22, size: 46 },
+      {
+        ...AXIS,
+        values: (u, ticks) => ticks.map((v) => (mode === 't' && v < 0 ? '' : String(v))),
+        label: data.ordinates[mode].label,
+        labelSize: 22,
+        size: 46,
+      },
     ],
     series: [{}, { stroke: () => color('--accent'), width: 1.4, points: { show: false }, spanGaps: false }],
-    hooks: { draw: [(u) => drawLabels(u, view)], setCursor: [() => view.readOut(false)] },
+    hooks: {
+      drawClear: [(u) => drawCutOff(u, view)],
+      draw: [
+        (u) => {
+          drawLabels(u, view);
+          u.root.dataset.labels = view.labels.join(' ');
+        },
+      ],
+      setCursor: [() => view.readOut(false)],
+    },
   };
 }
 

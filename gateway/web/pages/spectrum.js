@@ -5,6 +5,7 @@ import { act, announce, fill, h, tick } from './dom.js';
 import { plot } from './plot.js';
 import {
   accession,
+  capital,
   day,
   deliveryKind,
   deliveryState,
@@ -48,7 +49,12 @@ function remarks(m) {
     'section',
     { 'aria-label': 'Remarks' },
     m.remarks.map((remark) =>
-      h('div', { class: 'remark' }, h('p', h('strong', remark.text)), remark.advice && h('p', remark.advice)),
+      h(
+        'div',
+        { class: 'remark' },
+        h('p', h('strong', capital(remark.text))),
+        remark.advice && h('p', remark.advice),
+      ),
     ),
   );
 }

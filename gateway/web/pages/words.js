@@ -34,7 +34,7 @@ export function shape(kind) {
 export const mark = (kind, text) => h('span', { class: `mark ${kind}` }, shape(kind), text);
 
 export const VERDICT = { usable: 'Usable', note: 'Usable, with a note', again: 'Better run again' };
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 export const verdictWords = (m) => capital(m.verdict_words || VERDICT[m.verdict] || 'Not judged');
 export const verdict = (m) => mark(VERDICT[m.verdict] ? m.verdict : 'none', verdictWords(m));
 
