@@ -7,6 +7,7 @@
 
 #include "acts/render.h"
 #include "acts/site.h"
+#include "base/id.h"
 #include "db/event.h"
 #include "people/persons.h"
 
@@ -21,9 +22,12 @@ static void copy(char *out, size_t room, const char *text)
 static void say_verdict(const struct wp_examination *examination, char *out, size_t room)
 {
     const char *words = wp_verdict_words(examination->verdict);
-    bool remark = examination->remark_count > 0;
+    size_t first = 0;
+    while (first < examination->remark_count && examination->remarks[first].staff_only)
+        first++;
+    bool remark = first < examination->remark_count;
     snprintf(out, room, "%c%s.%s%s", toupper((unsigned char)words[0]), words + 1, remark ? " " : "",
-             remark ? examination->remarks[0].text : "");
+             remark ? examination->remarks[first].text : "");
 }
 
 static void fill_mail(const struct wp_loaded *loaded, struct wp_post_sheet *mail)
@@ -94,4 +98,18 @@ enum wp_status wp_deliveries_tell(struct wp_txn *txn, const struct wp_delivery_c
     if (!status && change->person)
         status = wp_event_add(txn, "person", change->person, body);
     return status;
+}
+
+enum wp_status wp_deliveries_printer(struct wp_txn *txn, int64_t printer, const char *state)
+{
+    enum wp_status status = wp_sql_run(txn->sql,
+                                       "UPDATE span SET to_us = ? WHERE subject = 'printer' AND "
+                                       "subject_id = ? AND to_us IS NULL",
+                                       "ii", txn->now, printer);
+    if (!status)
+        status = wp_sql_run(txn->sql,
+                            "INSERT INTO span (id, subject, subject_id, state, from_us) "
+                            "VALUES (?, 'printer', ?, ?, ?)",
+                            "iiti", wp_id_next(), printer, state, txn->now);
+    return status ? status : wp_event_add(txn, "fleet", 0, "{\"kind\":\"printer\"}");
 }

@@ -22,4 +22,7 @@ enum wp_status wp_deliveries_render(void *deliveries, const struct wp_sheet_want
 /* wp_delivery_hook: tells the bench, the person and the fleet page. */
 enum wp_status wp_deliveries_tell(struct wp_txn *txn, const struct wp_delivery_change *change);
 
+/* wp_dispatch_options.printer_state: the state's span ends and the next begins. */
+enum wp_status wp_deliveries_printer(struct wp_txn *txn, int64_t printer, const char *state);
+
 #endif

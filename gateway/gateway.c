@@ -256,6 +256,7 @@ static enum wp_status start_dispatch(struct gateway *gateway, struct wp_error *e
     gateway->deliveries.db = gateway->db;
     gateway->deliveries.fonts = gateway->fonts;
     struct wp_dispatch_options options = {.render = wp_deliveries_render,
+                                          .printer_state = wp_deliveries_printer,
                                           .arg = &gateway->deliveries,
                                           .post = wp_link_mail_options(gateway->mail)};
     wp_delivery_set_hook(wp_deliveries_tell);

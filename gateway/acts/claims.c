@@ -190,6 +190,14 @@ WP_ACT(wp_act_print)
     return wp_deliver_print(txn, id, person, printer, wp_ask_flag(ask, "large_print"), out, error);
 }
 
+WP_ACT(wp_act_mail)
+{
+    int64_t id = 0;
+    if (!wp_ask_param_int(ask, 0, &id))
+        return WP_NOT_FOUND;
+    return wp_deliver_mail(txn, id, ask->who->id, out, error);
+}
+
 /* What staff say replaces what stands there; what they do not mention stays. */
 static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
                             struct wp_error *error)

@@ -205,3 +205,31 @@ enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t
     }
     return status;
 }
+
+enum wp_status wp_deliver_mail(struct wp_txn *txn, int64_t measurement, int64_t person, cJSON **out,
+                               struct wp_error *error)
+{
+    struct policy policy;
+    struct wp_delivery_made made;
+    enum wp_status status = read_policy(txn, measurement, &policy);
+    if (status)
+        return status;
+    struct wp_delivery_request request = {
+        .kind = WP_DELIVERY_MAIL,
+        .measurement = measurement,
+        .person = person,
+        .instrument = policy.instrument,
+        .course = policy.course,
+        .pages = 1,
+        .mailing = !strcmp(policy.mailing, "link") ? WP_MAILING_LINK : WP_MAILING_EACH,
+        .reason = "Asked for by mail.",
+        .actor = WP_ACTOR_PERSON,
+        .actor_id = person,
+    };
+    status = wp_delivery_enqueue(txn, &request, &made, error);
+    if (!status && (*out = cJSON_CreateObject())) {
+        cJSON_AddNumberToObject(*out, "delivery", (double)made.id);
+        cJSON_AddStringToObject(*out, "text", made.text);
+    }
+    return status;
+}

@@ -240,7 +240,7 @@ WP_ACT(wp_act_bench_code)
         status = new_code(txn, id, "bench", code);
     if (status)
         return status;
-    (void)snprintf(page, sizeof page, "%s/bench/%" PRId64, url, id);
+    (void)snprintf(page, sizeof page, "%s/bench", url);
     *out = cJSON_CreateObject();
     cJSON_AddStringToObject(*out, "code", code);
     cJSON_AddStringToObject(*out, "url", page);

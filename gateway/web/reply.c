@@ -136,6 +136,11 @@ static void send_problem(struct wp_request *request, unsigned code, enum wp_stat
     unsigned long long limit = code == 413 ? request->body.most : 0;
     const char *back = wp_request_field(request, MHD_HTTP_HEADER_REFERER);
     bool page = request->form || (request->route && request->route->page);
+    /* A device that opens its bench before it is enrolled is shown where that is done. */
+    if (code == 401 && request->route && request->route->page && request->route->view) {
+        wp_reply_redirect(request, "/bench");
+        return;
+    }
     char *text = page ? wp_problem_html(code, detail, back)
                       : wp_problem_json(code, status, detail, request->path, error, limit);
     struct MHD_Response *response = from_text(text, text ? strlen(text) : 0);

@@ -94,6 +94,7 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/claims"), ANY(S | BENCH), ACT(wp_act_claim), SAYS "claim a spectrum by the code on its sheet"},
     {POST(V1 "/measurements/:id/counts"), MEASUREMENT(S | I | BENCH), ACT(wp_act_counts), SAYS "this one for the report"},
     {POST(V1 "/measurements/:id/print"), MEASUREMENT(S | D | I | T | A | BENCH), ACT(wp_act_print), SAYS "print the sheet"},
+    {POST(V1 "/measurements/:id/mail"), MEASUREMENT(S), ACT(wp_act_mail), SAYS "mail the sheet to oneself"},
 
     /* staff */
     {GET(V1 "/sections"), ANY(S | D | I | M | T | A | C), VIEW(wp_view_sections), SAYS "one's sections"},

@@ -18,6 +18,7 @@ WP_ACT(wp_act_plates_out); /* a plate is cloudy or broken */
 WP_ACT(wp_act_claim);         /* body: code; a signed-in student, or a bench with `person` */
 WP_ACT(wp_act_counts);        /* parameter 0: measurement; this one for the report */
 WP_ACT(wp_act_print);         /* parameter 0 */
+WP_ACT(wp_act_mail);          /* parameter 0; to the asking person */
 WP_ACT(wp_act_stamp);         /* parameter 0; staff */
 WP_ACT(wp_act_turn_add);      /* staff: a turn entered afterwards; restamps */
 WP_ACT(wp_act_notice_settle); /* parameter 0 */

@@ -26,4 +26,9 @@ enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t
                                 int64_t printer, bool large_print, cJSON **out,
                                 struct wp_error *error);
 
+/* A person asks for one of their own by mail: one sheet, attached or linked as the course has it.
+ */
+enum wp_status wp_deliver_mail(struct wp_txn *txn, int64_t measurement, int64_t person, cJSON **out,
+                               struct wp_error *error);
+
 #endif
