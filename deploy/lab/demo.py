@@ -182,7 +182,7 @@ def tell_addresses(demo):
         ("student", demo.gateway.url + "/", student.login, PASSWORD),
         ("instructor", demo.gateway.url + "/staff", staff["instructor"].login, PASSWORD),
         ("administrator", demo.gateway.url + "/fleet", staff["administrator"].login, PASSWORD),
-        ("bench IR-1", "%s/bench/%d" % (demo.gateway.url, demo.numbers["IR-1"]), "code",
+        ("bench IR-1", demo.gateway.url + "/bench", "code",
          demo.gateway.command("instrument", "bench-code", "IR-1")[1].split()[-1]),
     ])
     print("Exports: %s   mailboxes: %s   paper: %s/Printer*/tray"
