@@ -97,9 +97,10 @@ static size_t split_names(const struct wp_dialect *dialect, const char *p, const
     return split_wide(p, stop, fields) == width ? width : 0;
 }
 
-/* Takes the line as the names of the columns if one of them names a unit. */
+/* Takes the line as the names of the columns if the first names a unit, or on the last line before
+ * the data if a later one does ("Sample,A" further up is a label). */
 static enum wp_taken take_names(struct wp_reader *reader, const struct wp_dialect *dialect,
-                                const char *p, const char *stop, size_t width,
+                                const char *p, const char *stop, size_t width, bool last,
                                 struct wp_dheader *header)
 {
     struct wp_field fields[WP_COLUMNS];
@@ -116,8 +117,9 @@ static enum wp_taken take_names(struct wp_reader *reader, const struct wp_dialec
         free(text);
         enum wp_x_unit x;
         enum wp_y_unit y;
-        unit |= wp_x_unit_read(names[i], &x) != WP_WORDS_NONE && x != WP_X_OTHER;
-        unit |= wp_y_unit_read(names[i], &y) != WP_WORDS_NONE && i > 0;
+        bool x_place = i == 0 || (i == 1 && width > 2);
+        unit |= x_place && wp_x_unit_read(names[i], &x) != WP_WORDS_NONE && x != WP_X_OTHER;
+        unit |= last && i > 0 && wp_y_unit_read(names[i], &y) != WP_WORDS_NONE;
     }
     if (!unit)
         return WP_TAKEN_NOT;
@@ -127,15 +129,25 @@ static enum wp_taken take_names(struct wp_reader *reader, const struct wp_dialec
     return WP_TAKEN;
 }
 
+static const char *last_text_line(const char *begin, const char *end)
+{
+    const char *last = NULL;
+    for (const char *p = begin; p < end; p = wp_line_next(p, end))
+        if (has_letter(p, wp_line_end(p, end)))
+            last = p;
+    return last;
+}
+
 bool wp_dheader_read(struct wp_reader *reader, const struct wp_dialect *dialect, const char *begin,
                      const char *end, size_t width, struct wp_dheader *header)
 {
+    const char *last = last_text_line(begin, end);
     for (const char *p = begin; p < end; p = wp_line_next(p, end)) {
         const char *stop = wp_line_end(p, end);
         const char *text = skip_mark(p, stop);
         if (!has_letter(text, stop))
             continue;
-        enum wp_taken taken = take_names(reader, dialect, text, stop, width, header);
+        enum wp_taken taken = take_names(reader, dialect, text, stop, width, p == last, header);
         if (taken == WP_TAKEN_NO_MEMORY)
             return false;
         if (taken == WP_TAKEN_NOT && !add_label(reader, dialect, text, stop, header))

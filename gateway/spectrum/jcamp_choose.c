@@ -239,7 +239,9 @@ enum wp_status wp_jdecode(struct wp_reader *reader, const struct wp_jtable *tabl
         return status;
     }
     say_oddities(&d);
-    out->y = d.y;
+    /* Repeat counts make the array grow by doubling; what is not used goes back. */
+    double *fitted = d.room - d.count > 1024 ? realloc(d.y, d.count * sizeof *d.y + 1) : NULL;
+    out->y = fitted ? fitted : d.y;
     out->count = d.count;
     out->last_line = d.last_line;
     out->lines_total = d.lines;

@@ -11,8 +11,8 @@ static void squeeze(const char *text, char *out, size_t room)
         const char *from;
         const char *to;
     } forms[] = {
-        {"\xE2\x81\xBB", "-"}, {"\xE2\x88\x92", "-"}, {"\xE2\x80\x93", "-"},
-        {"\xC2\xB9", "1"},     {"\xC2\xB5", "U"},     {"\xCE\xBC", "U"},
+        {"\xE2\x81\xBB", "-"}, {"\xE2\x88\x92", "-"}, {"\xE2\x80\x93", "-"}, {"\xC2\xB9", "1"},
+        {"\xC2\xAF", "-"},     {"\xC2\xB5", "U"},     {"\xCE\xBC", "U"},
     };
     size_t used = 0;
     while (*text && used + 1 < room) {
@@ -47,6 +47,21 @@ static bool is(const char *text, const char *word)
     return strcmp(text, word) == 0;
 }
 
+static bool letter(char c)
+{
+    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
+}
+
+/* True if `word` stands in `text` as a word of its own, in any case: "Wavelength / nm". */
+static bool has_word(const char *text, const char *word)
+{
+    size_t length = strlen(word);
+    for (const char *p = text; (p = strcasestr(p, word)) != NULL; p++)
+        if ((p == text || !letter(p[-1])) && !letter(p[length]))
+            return true;
+    return false;
+}
+
 enum wp_unit_words wp_x_unit_read(const char *text, enum wp_x_unit *unit)
 {
     char s[96];
@@ -64,9 +79,10 @@ enum wp_unit_words wp_x_unit_read(const char *text, enum wp_x_unit *unit)
         has(s, "WAVENUMBER") || has(s, "RAMANSHIFT") || has(s, "RECIPROCALCENT") ||
         has(s, "INVERSECENT"))
         *unit = WP_X_CM1;
-    else if (has(s, "MICROMET") || has(s, "MICRON") || is(s, "UM") || has(s, "WAVELENGTHUM"))
+    else if (has(s, "MICROMET") || has(s, "MICRON") || has_word(text, "um") ||
+             has_word(text, "\xC2\xB5m") || has_word(text, "\xCE\xBCm"))
         *unit = WP_X_UM;
-    else if (has(s, "NANOMET") || is(s, "NM") || has(s, "WAVELENGTHNM") || is(s, "LAMBDANM"))
+    else if (has(s, "NANOMET") || has_word(text, "nm"))
         *unit = WP_X_NM;
     return *unit == WP_X_OTHER ? WP_WORDS_NONE : WP_WORDS_OTHER;
 }
@@ -84,8 +100,9 @@ enum wp_unit_words wp_y_unit_read(const char *text, enum wp_y_unit *unit)
         *unit = WP_Y_PERCENT;
         return WP_WORDS_STANDARD;
     }
-    static const char *const others[] = {"REFLECT", "KUBELKA", "ARBITRARY",  "INTENSITY", "COUNTS",
-                                         "EMISS",   "LOG1/R",  "SINGLEBEAM", "ABUNDANCE"};
+    static const char *const others[] = {"REFLECT",    "KUBELKA",   "ARBITRARY", "INTENSITY",
+                                         "COUNTS",     "ABSORPTIV", "EMISS",     "LOG1/R",
+                                         "SINGLEBEAM", "ABUNDANCE"};
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)
         if (has(s, others[i]))
             return WP_WORDS_STANDARD;
@@ -94,8 +111,9 @@ enum wp_unit_words wp_y_unit_read(const char *text, enum wp_y_unit *unit)
         return WP_WORDS_STANDARD;
     if (has(s, "TRANSM") || is(s, "%T") || is(s, "T%") || is(s, "T") || is(s, "PERCENTT"))
         *unit = percent ? WP_Y_PERCENT : WP_Y_TRANSMITTANCE;
-    else if (strncmp(s, "ABSORB", 6) == 0 || strncmp(s, "OPTICALDENS", 11) == 0 || is(s, "ABS") ||
-             is(s, "A") || is(s, "ABSAU") || has(s, "ABSORBANCE") || is(s, "OD"))
+    else if (strncmp(s, "ABSOR", 5) == 0 || has(s, "EXTINCTION") || has(s, "EXTINKTION") ||
+             strncmp(s, "OPTICALDENS", 11) == 0 || is(s, "ABS") || is(s, "A") || is(s, "ABSAU") ||
+             has(s, "ABSORBANCE") || is(s, "OD"))
         *unit = WP_Y_ABSORBANCE;
     return *unit == WP_Y_OTHER ? WP_WORDS_NONE : WP_WORDS_OTHER;
 }

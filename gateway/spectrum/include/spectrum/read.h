@@ -4,9 +4,9 @@
  * Pure Appl. Chem. 71 (1999) 1549) and delimited text. What is accepted, warned about and refused
  * is listed in docs/formats.md.
  *
- * Pure and bounded: memory stays below 24 bytes a point plus a few times the header text, time is
- * linear in the size of the input. Hostile counts are refused before anything is allocated for
- * them.
+ * Pure and bounded: memory stays below 25 bytes a point plus a few times the header text (and, for
+ * UTF-16 alone, a converted copy of the text), time is linear in the size of the input. Hostile
+ * counts are refused before anything is allocated for them.
  */
 #ifndef SPECTRUM_READ_H
 #define SPECTRUM_READ_H
