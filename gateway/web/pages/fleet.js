@@ -126,7 +126,7 @@ async function instruments(main) {
         list.length === 0
           ? 'No instrument is set up yet.'
           : ready === list.length
-            ? mark('good', `All ${ready} ready`)
+            ? mark('good', ready === 1 ? 'Ready' : `All ${ready} ready`)
             : mark('bad', `${ready} of ${list.length} ready`),
       ),
       data.gateway?.up_since_us &&
