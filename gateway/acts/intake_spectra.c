@@ -277,7 +277,7 @@ static enum wp_status new_measurement(struct wp_txn *txn, const struct wp_taking
     if (!status)
         status = first_stamp(txn, taking, ruling, named, measurement);
     if (!status)
-        status = wp_measurement_counts(txn, measurement->id);
+        status = wp_measurement_counts_by_default(txn, measurement->id);
     if (!status)
         status = wp_deliver_at_once(txn, measurement->id);
     return status ? status : tell(txn, taking, "measurement", measurement->id);

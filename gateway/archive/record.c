@@ -135,22 +135,35 @@ enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, 
                       turn, measurement);
 }
 
-/* The newest stamps of the same experiment and sample, held by one of the same persons. */
+/* Measurements of the same experiment and sample that one of the same persons has. */
+#define SIBLINGS                                                                                   \
+    "SELECT o2.measurement_id FROM owned o JOIN owned o2 ON o2.person_id = o.person_id "           \
+    "JOIN measurement m ON m.id = o.measurement_id "                                               \
+    "JOIN measurement m2 ON m2.id = o2.measurement_id "                                            \
+    "JOIN stamp s ON s.id = m.stamp_id JOIN stamp s2 ON s2.id = m2.stamp_id "                      \
+    "WHERE o.measurement_id = ? AND m2.experiment_id IS m.experiment_id "                          \
+    "AND s2.sample = s.sample"
+
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
 {
     enum wp_status status = wp_sql_run(
-        txn->sql,
-        "UPDATE measurement SET counts = 0 WHERE counts = 1 AND id IN ("
-        "SELECT o2.measurement_id FROM owned o JOIN owned o2 ON o2.person_id = o.person_id "
-        "JOIN measurement m ON m.id = o.measurement_id "
-        "JOIN measurement m2 ON m2.id = o2.measurement_id "
-        "JOIN stamp s ON s.id = m.stamp_id JOIN stamp s2 ON s2.id = m2.stamp_id "
-        "WHERE o.measurement_id = ? AND m2.experiment_id IS m.experiment_id "
-        "AND s2.sample = s.sample)",
+        txn->sql, "UPDATE measurement SET counts = 0 WHERE counts = 1 AND id IN (" SIBLINGS ")",
         "i", measurement);
     return status ? status
                   : wp_sql_run(txn->sql, "UPDATE measurement SET counts = 1 WHERE id = ?", "i",
                                measurement);
+}
+
+enum wp_status wp_measurement_counts_by_default(struct wp_txn *txn, int64_t measurement)
+{
+    int64_t better = 0;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &better,
+                   "SELECT count(*) FROM measurement g WHERE g.counts = 1 AND g.verdict <> 'again' "
+                   "AND g.kept <> 'again' AND g.id IN (" SIBLINGS ") AND (SELECT n.verdict FROM "
+                   "measurement n WHERE n.id = ?) = 'again'",
+                   "ii", measurement, measurement);
+    return status || better ? status : wp_measurement_counts(txn, measurement);
 }
 
 enum wp_status wp_notice_add(struct wp_txn *txn, const struct wp_notice *notice)

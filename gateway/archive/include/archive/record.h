@@ -92,6 +92,10 @@ enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, 
  * sample no longer do. */
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement);
 
+/* What counts while nobody has said so: the newest, unless it should be run again and there is one
+ * that need not. */
+enum wp_status wp_measurement_counts_by_default(struct wp_txn *txn, int64_t measurement);
+
 /* ---- stamps ---- */
 
 struct wp_stamp {
