@@ -308,10 +308,13 @@ WP_ACT(wp_act_answer)
 
 WP_ACT(wp_act_done)
 {
-    int64_t instrument = 0, turn = 0;
+    int64_t instrument = 0, turn = 0, at = txn->now, said = 0;
     if (!wp_ask_param_int(ask, 0, &instrument))
         return WP_NOT_FOUND;
-    enum wp_status status = wp_turn_close(txn, instrument, &turn);
+    /* A page that could not reach the gateway then says when it was. */
+    if (wp_ask_int(ask, "at_us", &said) && said < txn->now && said > txn->now - WP_DAY)
+        at = said;
+    enum wp_status status = wp_turn_close(txn, instrument, at, &turn);
     if (status == WP_NOT_FOUND)
         return answer_state(txn, ask, out, error); /* a second tap */
     char subject[64];

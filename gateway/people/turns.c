@@ -34,7 +34,7 @@ enum wp_status wp_turn_open(struct wp_txn *txn, struct wp_turn *turn)
     return status;
 }
 
-enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t *id)
+enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t at, int64_t *id)
 {
     enum wp_status status = wp_sql_int(
         txn->sql, id,

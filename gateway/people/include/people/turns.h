@@ -33,8 +33,9 @@ struct wp_turn {
  * is made here. */
 enum wp_status wp_turn_open(struct wp_txn *txn, struct wp_turn *turn);
 
-/* Done: closes the instrument's open turn. WP_NOT_FOUND: none is open. */
-enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t *id);
+/* Done: closes the instrument's open turn at `at`, though not before it was opened. WP_NOT_FOUND:
+ * none is open. */
+enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t at, int64_t *id);
 
 /* The bench said "still me". */
 enum wp_status wp_turn_confirm(struct wp_txn *txn, int64_t turn);
