@@ -41,8 +41,10 @@ enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t at,
         "SELECT id FROM turn WHERE instrument_id = ? AND closed_us IS NULL ORDER BY opened_us DESC",
         "i", instrument);
     return status ? status
-                  : wp_sql_run(txn->sql, "UPDATE turn SET done_us = ?, closed_us = ? WHERE id = ?",
-                               "iii", txn->now, txn->now, *id);
+                  : wp_sql_run(txn->sql,
+                               "UPDATE turn SET done_us = max(?1, opened_us), "
+                               "closed_us = max(?1, opened_us) WHERE id = ?2",
+                               "ii", at, *id);
 }
 
 enum wp_status wp_turn_confirm(struct wp_txn *txn, int64_t turn)
