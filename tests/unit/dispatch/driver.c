@@ -1,4 +1,4 @@
-/* The dispatcher alone, for tests/system/dispatch_test.py: commands are JSON lines on standard
+/* The dispatcher alone, for tests/system/delivery_case.py: commands are JSON lines on standard
  * input, each is answered with one JSON line.
  *
  *   {"act": NAME, "param": "1", "body": {...}, "query": {...}, "as": "staff"|"bench"|ID}
