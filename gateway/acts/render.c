@@ -9,26 +9,67 @@
 #include "archive/object.h"
 #include "views/spectrum_json.h"
 
+/* The other spectra of an overlay, and how the key names them. */
+struct overlay {
+    struct wp_loaded loaded[WP_SHEET_OTHERS_MOST];
+    char names[WP_SHEET_OTHERS_MOST][200];
+    size_t count;
+};
+
+static enum wp_status load_others(struct wp_sql *sql, const struct wp_render *what,
+                                  struct overlay *overlay, struct wp_sheet_input *input,
+                                  struct wp_error *error)
+{
+    for (size_t i = 0; i < what->other_count; i++) {
+        struct wp_loaded *loaded = &overlay->loaded[overlay->count++];
+        enum wp_status status = wp_loaded_read(sql, what->others[i], loaded, error);
+        if (status)
+            return status;
+        (void)snprintf(overlay->names[i], sizeof overlay->names[i], "%s %s, %s", loaded->accession,
+                       loaded->stamp.sample, loaded->measured_at);
+        input->others[i] =
+            (struct wp_sheet_other){.spectrum = loaded->spectrum, .name = overlay->names[i]};
+        input->other_count = i + 1;
+    }
+    return WP_OK;
+}
+
+static enum wp_status draw_sheet(struct wp_sql *sql, struct wp_sheet_fonts *fonts,
+                                 const struct wp_render *what, const struct wp_loaded *loaded,
+                                 struct overlay *overlay, struct wp_bytes *out,
+                                 struct wp_error *error)
+{
+    static const char *const hidden = "name hidden for marking";
+    struct wp_sheet_input input;
+    wp_loaded_sheet(loaded, &input);
+    input.options.large_print = what->large_print;
+    input.options.paper = what->letter ? WP_SHEET_LETTER : WP_SHEET_A4;
+    if (what->hide_names) {
+        input.person_count = 1;
+        input.persons[0] = hidden;
+        input.file_name = input.author_id = NULL;
+    }
+    enum wp_status status = load_others(sql, what, overlay, &input, error);
+    return status ? status : wp_sheet_render(fonts, &input, what->format, out, error);
+}
+
 enum wp_status wp_render_sheet(struct wp_sql *sql, struct wp_sheet_fonts *fonts,
                                const struct wp_render *what, struct wp_bytes *out,
                                struct wp_error *error)
 {
-    struct wp_loaded loaded;
-    struct wp_sheet_input input;
-    enum wp_status status = wp_loaded_read(sql, what->measurement, &loaded, error);
-    if (!status) {
-        wp_loaded_sheet(&loaded, &input);
-        input.options.large_print = what->large_print;
-        input.options.paper = what->letter ? WP_SHEET_LETTER : WP_SHEET_A4;
-        if (what->hide_names) {
-            static const char *const hidden = "name hidden for marking";
-            input.person_count = 1;
-            input.persons[0] = hidden;
-            input.file_name = input.author_id = NULL;
-        }
-        status = wp_sheet_render(fonts, &input, what->format, out, error);
-    }
-    wp_loaded_release(&loaded);
+    struct overlay *overlay = calloc(1, sizeof *overlay);
+    struct wp_loaded *loaded = calloc(1, sizeof *loaded);
+    enum wp_status status = overlay && loaded ? WP_OK : WP_NO_MEMORY;
+    if (!status)
+        status = wp_loaded_read(sql, what->measurement, loaded, error);
+    if (!status)
+        status = draw_sheet(sql, fonts, what, loaded, overlay, out, error);
+    for (size_t i = 0; overlay && i < overlay->count; i++)
+        wp_loaded_release(&overlay->loaded[i]);
+    if (loaded)
+        wp_loaded_release(loaded);
+    free(overlay);
+    free(loaded);
     return status;
 }
 

@@ -19,6 +19,8 @@ struct document {
     int64_t measurement;
     unsigned char digest[WP_SHA256_SIZE]; /* of an object */
     bool hide_names;
+    int64_t others[WP_SHEET_OTHERS_MOST]; /* of an overlay, each checked */
+    size_t other_count;
     char name[WP_NAME_ROOM];
     struct wp_bytes bytes;
     enum wp_status status;
@@ -69,10 +71,37 @@ static struct document *new_document(struct wp_request *request, enum kind kind)
     return document;
 }
 
+/* "with=ID,ID": spectra drawn behind the sheet's own. Each is checked as the first one was. */
+static enum wp_status load_others(struct wp_sql *sql, int64_t now, struct wp_request *request,
+                                  struct document *document)
+{
+    const char *at = wp_ask_text(&request->ask, "with");
+    while (at && *at) {
+        char id[24];
+        size_t length = strcspn(at, ",");
+        struct wp_ask ask = request->ask;
+        if (document->other_count == WP_SHEET_OTHERS_MOST || length >= sizeof id)
+            return wp_fail(&request->error, WP_INVALID, "\"with\" names at most %d measurements.",
+                           WP_SHEET_OTHERS_MOST);
+        memcpy(id, at, length);
+        id[length] = '\0';
+        ask.param[0] = id;
+        int64_t *other = &document->others[document->other_count];
+        if (!wp_ask_param_int(&ask, 0, other))
+            return wp_fail(&request->error, WP_INVALID, "\"with\" is a list of ids.");
+        enum wp_status status = wp_access_check(sql, now, &request->who, request->route->roles,
+                                                WP_SCOPE_MEASUREMENT, &ask);
+        if (status)
+            return status;
+        document->other_count++;
+        at += length + (at[length] == ',');
+    }
+    return WP_OK;
+}
+
 /* The accession number names the file; whether names are hidden is the view's to say. */
 enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request)
 {
-    (void)now;
     struct document *document = new_document(request, kind_of(request->route));
     cJSON *about = NULL;
     if (!document)
@@ -88,7 +117,7 @@ enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_reque
     cJSON_Delete(about);
     if (!status && document->hide_names && document->kind == ORIGINAL)
         status = wp_fail(&request->error, WP_DENIED, "The original file may carry a name.");
-    return status;
+    return status ? status : load_others(sql, now, request, document);
 }
 
 enum wp_status wp_load_object(struct wp_sql *sql, int64_t now, struct wp_request *request)
@@ -114,7 +143,9 @@ static enum wp_status draw_sheet(struct document *document, struct wp_sql *sql)
                              .format = formats[document->kind],
                              .large_print = wp_ask_flag(ask, "large_print"),
                              .letter = paper && !strcmp(paper, "letter"),
-                             .hide_names = document->hide_names};
+                             .hide_names = document->hide_names,
+                             .other_count = document->other_count};
+    memcpy(what.others, document->others, sizeof what.others);
     return wp_render_sheet(sql, document->request->web->options.fonts, &what, &document->bytes,
                            &document->error);
 }

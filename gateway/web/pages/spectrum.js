@@ -2,6 +2,7 @@
 
 import { address, get, post } from './api.js';
 import { act, announce, fill, h, tick } from './dom.js';
+import { overlay } from './overlay.js';
 import { plot } from './plot.js';
 import {
   accession,
@@ -276,6 +277,7 @@ export async function showSpectrum(home, id, { own = false, extra } = {}) {
           own && ownActs(m, refresh),
           extra?.(m, refresh),
           downloads(m, !m.hidden),
+          own && overlay(m),
           h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)),
           deliveries(m),
         ),

@@ -55,7 +55,9 @@ struct wp_render {
     enum wp_sheet_format format;
     bool large_print;
     bool letter;
-    bool hide_names; /* for markers: no person, no file name, no claim code */
+    bool hide_names;                      /* for markers: no person, no file name, no claim code */
+    int64_t others[WP_SHEET_OTHERS_MOST]; /* measurements drawn behind it, told apart by dashes */
+    size_t other_count;
 };
 
 /* Appends the sheet. Errors as wp_loaded_read and wp_sheet_render. */
