@@ -24,19 +24,19 @@ export function overlay(m) {
         fill(body, h('p', { class: 'soft' }, 'There is no other spectrum of yours to draw with it.'));
         return;
       }
-      const get_it = h('a', { class: 'button', download: true }, 'Overlay sheet (PDF)');
+      const sheet = h('a', { class: 'button', download: true }, 'Overlay sheet (PDF)');
       const changed = () => {
         const picked = [...body.querySelectorAll('input:checked')].map((box) => box.value);
         for (const box of body.querySelectorAll('input:not(:checked)')) box.disabled = picked.length >= MOST;
-        if (picked.length) get_it.href = address(`/measurements/${m.id}/sheet.pdf?with=${picked.join(',')}`);
-        else get_it.removeAttribute('href');
-        get_it.setAttribute('aria-disabled', picked.length ? 'false' : 'true');
+        if (picked.length) sheet.href = address(`/measurements/${m.id}/sheet.pdf?with=${picked.join(',')}`);
+        else sheet.removeAttribute('href');
+        sheet.setAttribute('aria-disabled', picked.length ? 'false' : 'true');
       };
       fill(
         body,
         h('p', { class: 'soft' }, `Choose one to ${MOST}; each gets its own dashes.`),
         h('ul', { class: 'plain' }, others.slice(0, 20).map((o) => choice(o, changed))),
-        h('p', get_it),
+        h('p', sheet),
       );
       changed();
     },
