@@ -46,9 +46,10 @@ static void separators_and_decimal_signs_are_found(void **state)
 static void header_lines_become_labels(void **state)
 {
     (void)state;
-    struct wp_reading r = read_ok("Title,Film A\nSample,A\nDate,2026-03-02 10:11:12\nResolution,4 cm-1\n"
-                                  "# Scans = 16\n\nWavenumber (cm-1),Absorbance\n"
-                                  "4000,0.1\n3999,0.2\n3998,0.3\n");
+    struct wp_reading r =
+        read_ok("Title,Film A\nSample,A\nDate,2026-03-02 10:11:12\nResolution,4 cm-1\n"
+                "# Scans = 16\n\nWavenumber (cm-1),Absorbance\n"
+                "4000,0.1\n3999,0.2\n3998,0.3\n");
     const struct wp_spectrum *s = &r.spectra[0];
     assert_string_equal(s->title, "Film A");
     assert_string_equal(wp_spectrum_label(s, "RESOLUTION"), "4 cm-1");
