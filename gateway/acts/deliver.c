@@ -65,23 +65,32 @@ static enum wp_mailing mailing_of(const char *text)
     return WP_MAILING_NONE;
 }
 
-static enum wp_status print(struct wp_txn *txn, const struct policy *policy,
-                            const struct wp_stamp *stamp, const char *reason, enum wp_actor actor,
-                            int64_t actor_id)
+/* What every request for a sheet of this measurement says. */
+static struct wp_delivery_request request_for(const struct policy *policy, int64_t measurement,
+                                              int64_t person, const char *reason)
 {
-    struct wp_delivery_made made;
-    struct wp_delivery_request request = {
-        .kind = WP_DELIVERY_PRINT,
-        .measurement = stamp->measurement,
-        .person = stamp->person_count ? stamp->persons[0] : 0,
+    return (struct wp_delivery_request){
+        .measurement = measurement,
+        .person = person,
         .instrument = policy->instrument,
         .course = policy->course,
         .pages = 1,
         .pages_a_day = policy->pages_a_day,
         .reason = reason,
-        .actor = actor,
-        .actor_id = actor_id,
+        .actor = WP_ACTOR_SYSTEM,
     };
+}
+
+static enum wp_status print(struct wp_txn *txn, const struct policy *policy,
+                            const struct wp_stamp *stamp, const char *reason, enum wp_actor actor,
+                            int64_t actor_id)
+{
+    struct wp_delivery_made made;
+    struct wp_delivery_request request = request_for(
+        policy, stamp->measurement, stamp->person_count ? stamp->persons[0] : 0, reason);
+    request.kind = WP_DELIVERY_PRINT;
+    request.actor = actor;
+    request.actor_id = actor_id;
     return wp_delivery_enqueue(txn, &request, &made, NULL);
 }
 
@@ -104,18 +113,11 @@ static enum wp_status mail(struct wp_txn *txn, const struct policy *policy,
         struct wp_delivery_made made;
         if (already_mailed(txn->sql, stamp->measurement, stamp->persons[i]))
             continue;
-        struct wp_delivery_request request = {
-            .kind = WP_DELIVERY_MAIL,
-            .measurement = stamp->measurement,
-            .person = stamp->persons[i],
-            .instrument = policy->instrument,
-            .course = policy->course,
-            .pages = 1,
-            .mailing = mailing,
-            .due_us = mailing == WP_MAILING_EACH ? 0 : policy->class_ends,
-            .reason = reason,
-            .actor = WP_ACTOR_SYSTEM,
-        };
+        struct wp_delivery_request request =
+            request_for(policy, stamp->measurement, stamp->persons[i], reason);
+        request.kind = WP_DELIVERY_MAIL;
+        request.mailing = mailing;
+        request.due_us = mailing == WP_MAILING_EACH ? 0 : policy->class_ends;
         status = wp_delivery_enqueue(txn, &request, &made, NULL);
     }
     return status;
@@ -175,30 +177,14 @@ enum wp_status wp_deliver_claimed(struct wp_txn *txn, int64_t measurement)
     return mail(txn, &policy, &stamp, "It was claimed.");
 }
 
-enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t person,
-                                int64_t printer, bool large_print, cJSON **out,
-                                struct wp_error *error)
+/* Enqueues what a person asked for and tells what came of it. */
+static enum wp_status asked_for(struct wp_txn *txn, struct wp_delivery_request *request,
+                                cJSON **out, struct wp_error *error)
 {
-    struct policy policy;
     struct wp_delivery_made made;
-    enum wp_status status = read_policy(txn, measurement, &policy);
-    if (status)
-        return status;
-    struct wp_delivery_request request = {
-        .kind = WP_DELIVERY_PRINT,
-        .measurement = measurement,
-        .person = person,
-        .instrument = policy.instrument,
-        .course = policy.course,
-        .printer = printer,
-        .pages = large_print ? 2 : 1,
-        .pages_a_day = policy.pages_a_day,
-        .large_print = large_print,
-        .reason = "Asked for again.",
-        .actor = WP_ACTOR_PERSON,
-        .actor_id = person,
-    };
-    status = wp_delivery_enqueue(txn, &request, &made, error);
+    request->actor = WP_ACTOR_PERSON;
+    request->actor_id = request->person;
+    enum wp_status status = wp_delivery_enqueue(txn, request, &made, error);
     if (!status && (*out = cJSON_CreateObject())) {
         cJSON_AddNumberToObject(*out, "delivery", (double)made.id);
         cJSON_AddStringToObject(*out, "text", made.text);
@@ -206,30 +192,33 @@ enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t
     return status;
 }
 
+enum wp_status wp_deliver_print(struct wp_txn *txn, int64_t measurement, int64_t person,
+                                int64_t printer, bool large_print, cJSON **out,
+                                struct wp_error *error)
+{
+    struct policy policy;
+    enum wp_status status = read_policy(txn, measurement, &policy);
+    if (status)
+        return status;
+    struct wp_delivery_request request =
+        request_for(&policy, measurement, person, "Asked for again.");
+    request.kind = WP_DELIVERY_PRINT;
+    request.printer = printer;
+    request.pages = large_print ? 2 : 1;
+    request.large_print = large_print;
+    return asked_for(txn, &request, out, error);
+}
+
 enum wp_status wp_deliver_mail(struct wp_txn *txn, int64_t measurement, int64_t person, cJSON **out,
                                struct wp_error *error)
 {
     struct policy policy;
-    struct wp_delivery_made made;
     enum wp_status status = read_policy(txn, measurement, &policy);
     if (status)
         return status;
-    struct wp_delivery_request request = {
-        .kind = WP_DELIVERY_MAIL,
-        .measurement = measurement,
-        .person = person,
-        .instrument = policy.instrument,
-        .course = policy.course,
-        .pages = 1,
-        .mailing = !strcmp(policy.mailing, "link") ? WP_MAILING_LINK : WP_MAILING_EACH,
-        .reason = "Asked for by mail.",
-        .actor = WP_ACTOR_PERSON,
-        .actor_id = person,
-    };
-    status = wp_delivery_enqueue(txn, &request, &made, error);
-    if (!status && (*out = cJSON_CreateObject())) {
-        cJSON_AddNumberToObject(*out, "delivery", (double)made.id);
-        cJSON_AddStringToObject(*out, "text", made.text);
-    }
-    return status;
+    struct wp_delivery_request request =
+        request_for(&policy, measurement, person, "Asked for by mail.");
+    request.kind = WP_DELIVERY_MAIL;
+    request.mailing = !strcmp(policy.mailing, "link") ? WP_MAILING_LINK : WP_MAILING_EACH;
+    return asked_for(txn, &request, out, error);
 }
