@@ -106,6 +106,7 @@ struct wp_jdecoded {
     size_t line_count;
     struct wp_jline last_line;
     size_t lines_total;
+    long off_line;      /* the first line whose X is not where the header puts it, 0 if none */
     size_t lines_off;   /* whose X is not where the header puts it */
     bool dif, dup, sqz; /* differences, repeat counts, other pseudo-digits were seen */
 };

@@ -91,9 +91,11 @@ static enum wp_status fill(struct wp_reader *reader, const struct guess *guess, 
     return WP_OK;
 }
 
-static enum wp_status unknown(struct wp_reader *reader, const struct wp_jtable *table)
+static enum wp_status unknown(struct wp_reader *reader, const struct wp_jtable *table,
+                              const struct wp_jdecoded *decoded)
 {
-    return wp_reader_fail(reader, WP_INVALID, table->line, NULL,
+    return wp_reader_fail(reader, WP_INVALID, decoded->off_line ? decoded->off_line : table->line,
+                          NULL,
                           "%s: the abscissae cannot be known: LASTX, NPOINTS and the X of the "
                           "lines do not agree",
                           table->name);
@@ -151,7 +153,7 @@ static enum wp_status uneven(struct wp_reader *reader, const struct wp_jtable *t
     }
     if (!isfinite(best->span / best->parts) || (best->span == 0.0 && decoded->count > 1) ||
         !convincing(best, decoded))
-        return unknown(reader, table);
+        return unknown(reader, table, decoded);
     return WP_OK;
 }
 
@@ -198,7 +200,7 @@ enum wp_status wp_jaxis(struct wp_reader *reader, const struct wp_jtable *table,
     if (!status && count > 1 && !isfinite((*x)[count - 1])) {
         free(*x);
         *x = NULL;
-        return unknown(reader, table);
+        return unknown(reader, table, decoded);
     }
     return status;
 }

@@ -246,6 +246,7 @@ enum wp_status wp_jdecode(struct wp_reader *reader, const struct wp_jtable *tabl
     out->last_line = d.last_line;
     out->lines_total = d.lines;
     out->lines_off = d.off_lines;
+    out->off_line = d.off_line;
     out->dif = d.seen & WP_SEEN_DIF;
     out->dup = d.seen & WP_SEEN_DUP;
     out->sqz = d.seen & WP_SEEN_SQZ;

@@ -116,8 +116,10 @@ static inline bool take_number(struct run_state *run, const char *p, unsigned co
         run->form = WP_FORM_VALUE;
         run->seen |= WP_SEEN_SQZ;
     } else {
+        if (kind != WP_C_DUP || !repeat(run, value))
+            return false;
         run->seen |= WP_SEEN_DUP;
-        return kind == WP_C_DUP && repeat(run, value);
+        return true;
     }
     *run->y++ = (double)run->mantissa;
     return true;

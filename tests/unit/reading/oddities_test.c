@@ -40,6 +40,14 @@ static void abscissae_that_cannot_be_known_are_an_error(void **state)
                  WP_INVALID);
     assert_int_equal(r.error.line, 12);
     wp_reading_release(&r);
+    /* A lost line: named is the first one after it. */
+    r = read_bad(block("##FIRSTX=1\n##LASTX=30\n##NPOINTS=30\n",
+                       "##XYDATA=(X++(Y..Y))\n1 1 2 3 4 5\n6 6 7 8 9 10\n11 1 2 3 4 5\n"
+                       "21 1 2 3 4 5\n26 1 2 3 4 5"),
+                 WP_INVALID);
+    assert_int_equal(r.error.line, 17);
+    assert_string_equal(r.dialect, "JCAMP-DX 4.24, AFFN");
+    wp_reading_release(&r);
 }
 
 static void the_x_of_a_line_is_only_a_check(void **state)
