@@ -342,7 +342,7 @@ static enum wp_status bind_control(struct wp_listener *listener, struct wp_error
     if (strlen(listener->path) >= sizeof address.sun_path)
         return wp_fail(error, WP_INVALID,
                        "The data folder's path is too long for a control socket.");
-    snprintf(address.sun_path, sizeof address.sun_path, "%s", listener->path);
+    memcpy(address.sun_path, listener->path, strlen(listener->path) + 1);
     unlink(listener->path); /* left by a crash; the folder's lock is ours */
     listener->fd = socket(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
     mode_t before = umask(0177);
