@@ -28,6 +28,7 @@ static enum wp_status use_code(struct wp_txn *txn, const struct wp_ask *ask, con
     if (status)
         return status == WP_RETRY ? wp_fail(error, status, "Too many tries; wait an hour.")
                                   : status;
+    txn->keep = true; /* a wrong code counts; nothing else has been written yet */
     if (!typed || !wp_code_clean(typed, code))
         return wp_fail(error, WP_NOT_FOUND, "This code is not known.");
     wp_token_hash(code, hash);
@@ -51,6 +52,7 @@ static enum wp_status use_code(struct wp_txn *txn, const struct wp_ask *ask, con
         return wp_fail(error, WP_NOT_FOUND, "This code is not known or was used already.");
     if (expires <= txn->now)
         return wp_fail(error, WP_CONFLICT, "This code is too old; ask for a new one.");
+    txn->keep = false;
     return wp_sql_run(txn->sql, "UPDATE join_code SET used_us = ? WHERE code_hash = ?", "ib",
                       txn->now, hash, sizeof hash);
 }

@@ -8,6 +8,15 @@
 #include "people/persons.h"
 #include "people/sessions.h"
 
+/* Tries are counted for one name however it is written, as it is looked up. */
+static void throttle_name(const char *what, const char *login, char *name, size_t room)
+{
+    (void)snprintf(name, room, "%s:%s", what, login);
+    for (char *at = name; *at; at++)
+        if (*at >= 'A' && *at <= 'Z')
+            *at = (char)(*at - 'A' + 'a');
+}
+
 static enum wp_status note(struct wp_txn *txn, const struct wp_ask *ask, const char *table,
                            int64_t id)
 {
@@ -72,6 +81,9 @@ WP_ACT(wp_act_person_put)
     const char *hash = wp_ask_text(ask, "password_hash");
     if (!status && hash)
         status = wp_person_set_password(txn, person.id, hash);
+    /* Whoever knew the old one is signed out. */
+    if (!status && hash && person.id != ask->who->id)
+        status = wp_session_close_all(txn, person.id);
     return status ? status : answer_id(txn, ask, "person", person.id, out);
 }
 
@@ -140,6 +152,7 @@ WP_ACT(wp_act_link_use)
     if (!status)
         status = given && strlen(given) < WP_TOKEN_ROOM ? wp_link_use(txn, given, &person)
                                                         : WP_NOT_FOUND;
+    txn->keep = status == WP_NOT_FOUND; /* a wrong link counts; nothing else was written */
     if (status == WP_NOT_FOUND)
         return wp_fail(error, status, "This link was used already or is too old. Ask for another.");
     if (!status)
@@ -176,8 +189,9 @@ enum wp_status wp_password_begin(struct wp_txn *txn, void *job)
 {
     struct wp_password_try *try = job;
     char account[112], address[96];
-    (void)snprintf(account, sizeof account, "password:%s", try->login);
+    throttle_name("password", try->login, account, sizeof account);
     (void)snprintf(address, sizeof address, "password-from:%s", try->address);
+    txn->keep = true; /* a try for somebody unknown counts as well */
     enum wp_status status = wp_throttle(txn, account, 10, 15 * WP_MINUTE);
     if (!status)
         status = wp_throttle(txn, address, 100, 15 * WP_MINUTE);
@@ -200,7 +214,7 @@ enum wp_status wp_password_begin(struct wp_txn *txn, void *job)
 enum wp_status wp_password_success(struct wp_txn *txn, struct wp_password_try *try, cJSON **out)
 {
     char token[WP_TOKEN_ROOM], subject[64], account[112];
-    (void)snprintf(account, sizeof account, "password:%s", try->login);
+    throttle_name("password", try->login, account, sizeof account);
     (void)snprintf(subject, sizeof subject, "person:%" PRId64, try->person);
     enum wp_status status = wp_throttle_clear(txn, account);
     if (!status)
@@ -219,8 +233,9 @@ enum wp_status wp_link_begin(struct wp_txn *txn, void *job)
 {
     struct wp_link_wanted *wanted = job;
     char account[112], address[96];
-    (void)snprintf(account, sizeof account, "link:%s", wanted->login);
+    throttle_name("link", wanted->login, account, sizeof account);
     (void)snprintf(address, sizeof address, "link-from:%s", wanted->address);
+    txn->keep = true; /* a try for somebody unknown counts as well */
     enum wp_status status = wp_throttle(txn, account, 5, WP_HOUR);
     if (!status)
         status = wp_throttle(txn, address, 60, WP_HOUR);

@@ -43,6 +43,10 @@ static enum wp_status run_job(struct wp_db *db, struct db_item *item)
         return wp_sql_run(db->sql, "RELEASE job", "");
     if (transaction_gone(db))
         return status;
+    if (txn.keep) {
+        enum wp_status kept = wp_sql_run(db->sql, "RELEASE job", "");
+        return kept ? kept : status;
+    }
     enum wp_status undone = wp_sql_run(db->sql, "ROLLBACK TO job", "");
     if (!undone)
         undone = wp_sql_run(db->sql, "RELEASE job", "");

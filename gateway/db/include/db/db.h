@@ -29,6 +29,7 @@ struct wp_db;
 struct wp_txn {
     struct wp_sql *sql;
     int64_t now; /* UTC microseconds, the same for every statement of the job */
+    bool keep;   /* set by a job: what it wrote stays even if it fails, such as a count of tries */
 };
 
 typedef enum wp_status (*wp_write_fn)(struct wp_txn *txn, void *job);
