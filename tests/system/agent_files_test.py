@@ -162,6 +162,8 @@ class Files(AgentCase):
     def test_a_file_whose_events_were_lost_is_found_by_walking(self):
         a, b = self.put("a.log", b"1"), self.put("b.log", b"1")
         self.start()
+        self.put("first.csv", b"0,1\n")
+        self.arrived(1)  # so that the folder is watched before its events are lost
         with open("/proc/sys/fs/inotify/max_queued_events") as file:
             room = int(file.read())
         self.agent.send_signal(signal.SIGSTOP)
@@ -171,7 +173,7 @@ class Files(AgentCase):
         self.put("lost.csv", b"1,2\n")
         time.sleep(3.5)
         self.agent.send_signal(signal.SIGCONT)
-        self.arrived(1, 30)
+        self.arrived(2, 30)
         self.until(lambda: self.events("overflow"), "nobody was told")
 
     def test_links_are_not_followed(self):
