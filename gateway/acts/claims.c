@@ -12,6 +12,8 @@
 #include "stamping_parts.h"
 #include "views/measurements.h"
 
+#define SITE_WIDE (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)
+
 static void copy(char *to, size_t room, const char *from)
 {
     (void)snprintf(to, room, "%s", from ? from : "");
@@ -137,10 +139,13 @@ WP_ACT(wp_act_claim)
         status = wp_throttle(txn, throttle, 10, WP_HOUR);
     if (status == WP_RETRY)
         return wp_fail(error, status, "Too many tries; wait an hour, or ask staff.");
-    if (!status)
+    if (!status) {
+        txn->keep = true; /* a wrong code counts; nothing else has been written yet */
         status = find(txn, ask, &claimed, error);
+    }
     if (status)
         return status;
+    txn->keep = false;
     if (claimed.until_us < txn->now)
         return wp_fail(error, WP_CONFLICT, "The code was good until midnight. Ask staff.");
     struct wp_stamp stamp;
@@ -230,6 +235,30 @@ static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
     return wp_ask_persons(ask, stamp->persons, &stamp->person_count, error);
 }
 
+/* A section's staff assign within the sections they look after, to people of their rosters; who
+ * left one keeps what is theirs. */
+static enum wp_status check_staff(struct wp_txn *txn, const struct wp_ask *ask, int64_t section,
+                                  const int64_t *persons, size_t count, struct wp_error *error)
+{
+    unsigned held = 0;
+    if (ask->who->roles & SITE_WIDE)
+        return WP_OK;
+    enum wp_status status = wp_section_roles(txn->sql, ask->who, section, &held);
+    if (!status && section && !(held & (WP_ROLE_DEMONSTRATOR | WP_ROLE_INSTRUCTOR)))
+        return wp_fail(error, WP_DENIED, "You do not look after this section.");
+    if (!status && !section && count)
+        return wp_fail(error, WP_INVALID, "Say which section it belongs to.");
+    for (size_t i = 0; !status && i < count; i++) {
+        int64_t one = 0;
+        status = wp_sql_int(txn->sql, &one,
+                            "SELECT 1 FROM enrolled WHERE person_id = ? AND section_id = ?", "ii",
+                            persons[i], section);
+        if (status == WP_NOT_FOUND)
+            return wp_fail(error, WP_INVALID, "This person is not on the section's roster.");
+    }
+    return status;
+}
+
 WP_ACT(wp_act_stamp)
 {
     int64_t id = 0;
@@ -239,6 +268,8 @@ WP_ACT(wp_act_stamp)
     enum wp_status status = wp_stamp_read(txn->sql, id, &stamp);
     if (!status)
         status = amend(ask, &stamp, error);
+    if (!status)
+        status = check_staff(txn, ask, stamp.section, stamp.persons, stamp.person_count, error);
     if (status)
         return status;
     stamp.author = ask->who->actor;
@@ -258,7 +289,8 @@ WP_ACT(wp_act_stamp)
 
 /* Measurements of the instrument in that time that nobody has, or that the rule gave to another
  * turn, go to the turn that staff entered. */
-static enum wp_status restamp(struct wp_txn *txn, const struct wp_turn *turn, cJSON *list)
+static enum wp_status restamp(struct wp_txn *txn, const struct wp_ask *ask,
+                              const struct wp_turn *turn, cJSON *list)
 {
     int64_t ids[256];
     size_t count = 0;
@@ -267,8 +299,11 @@ static enum wp_status restamp(struct wp_txn *txn, const struct wp_turn *turn, cJ
         wp_sql_query(txn->sql, &rows,
                      "SELECT m.id FROM measurement m JOIN stamp s ON s.id = m.stamp_id WHERE "
                      "m.instrument_id = ? AND m.measured_us >= ? AND m.measured_us < ? AND "
-                     "s.rule IN ('nobody', 'turn') ORDER BY m.id LIMIT 256",
-                     "iii", turn->instrument, turn->opened_us, turn->closed_us);
+                     "s.rule IN ('nobody', 'turn') AND (? OR m.section_id IS NULL OR EXISTS ("
+                     "SELECT 1 FROM section_staff t WHERE t.section_id = m.section_id AND "
+                     "t.person_id = ? AND t.roles & 6 <> 0)) ORDER BY m.id LIMIT 256",
+                     "iiiii", turn->instrument, turn->opened_us, turn->closed_us,
+                     (int64_t)((ask->who->roles & SITE_WIDE) != 0), ask->who->id);
     if (status)
         return status;
     while (count < 256 && wp_rows_next(&rows))
@@ -298,6 +333,8 @@ WP_ACT(wp_act_turn_add)
         return wp_fail(error, WP_INVALID,
                        "A turn needs an instrument and a past span of at most a day.");
     enum wp_status status = wp_turn_from_ask(txn, ask, instrument, &turn, error);
+    if (!status)
+        status = check_staff(txn, ask, turn.section, turn.persons, turn.person_count, error);
     if (status)
         return status;
     turn.opened_us = from;
@@ -309,7 +346,7 @@ WP_ACT(wp_act_turn_add)
         return status;
     *out = cJSON_CreateObject();
     cJSON_AddNumberToObject(*out, "turn", (double)turn.id);
-    return restamp(txn, &turn, cJSON_AddArrayToObject(*out, "restamped"));
+    return restamp(txn, ask, &turn, cJSON_AddArrayToObject(*out, "restamped"));
 }
 
 WP_ACT(wp_act_notice_settle)
@@ -317,8 +354,13 @@ WP_ACT(wp_act_notice_settle)
     (void)out;
     int64_t id = 0;
     char subject[64];
-    enum wp_status status =
-        wp_ask_param_int(ask, 0, &id) ? wp_notice_settle(txn, id, ask->who->id) : WP_NOT_FOUND;
+    enum wp_status status = wp_ask_param_int(ask, 0, &id) ? WP_OK : WP_NOT_FOUND;
+    if (!status && !(ask->who->roles & SITE_WIDE))
+        status = wp_sql_int(txn->sql, &(int64_t){0},
+                            "SELECT 1 FROM notice n WHERE n.id = ?1 AND " WP_NOTICE_IS_THEIRS, "ii",
+                            id, ask->who->id);
+    if (!status)
+        status = wp_notice_settle(txn, id, ask->who->id);
     if (status == WP_NOT_FOUND)
         return wp_fail(error, status, "There is no such open notice.");
     (void)snprintf(subject, sizeof subject, "notice:%" PRId64, id);

@@ -46,7 +46,7 @@ static enum wp_status draw_sheet(struct wp_sql *sql, struct wp_sheet_fonts *font
     input.options.paper = what->letter ? WP_SHEET_LETTER : WP_SHEET_A4;
     if (what->hide_names) {
         input.person_count = 1;
-        input.persons[0] = hidden;
+        input.persons[0] = what->shown_as ? what->shown_as : hidden;
         input.file_name = input.author_id = NULL;
     }
     enum wp_status status = load_others(sql, what, overlay, &input, error);
@@ -116,8 +116,8 @@ enum wp_status wp_render_object(struct wp_sql *sql, const unsigned char digest[W
     return status ? status : fetch(sql, &rows, out, name, error);
 }
 
-enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
-                               struct wp_error *error)
+enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, bool hide_names,
+                               struct wp_bytes *out, struct wp_error *error)
 {
     struct wp_loaded loaded;
     enum wp_status status = wp_loaded_read(sql, measurement, &loaded, error);
@@ -128,7 +128,14 @@ enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct w
             .procedure = loaded.stamp.preparation,
             .accession = loaded.accession,
         };
-        status = wp_write_jcamp(loaded.spectrum, WP_JCAMP_AFFN, &notes, out);
+        struct wp_spectrum bare = *loaded.spectrum;
+        if (hide_names) {
+            /* What the file's own labels say may name whoever typed them. */
+            bare.title = loaded.stamp.sample;
+            bare.label_count = 0;
+            notes.owner = "";
+        }
+        status = wp_write_jcamp(&bare, WP_JCAMP_AFFN, &notes, out);
     }
     wp_loaded_release(&loaded);
     return status;
@@ -182,8 +189,17 @@ static enum wp_status add_plain(const struct wp_spectrum *spectrum, struct wp_by
     return status ? status : add_array(out, "y", spectrum->y, spectrum->count, 10);
 }
 
-enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
-                                struct wp_error *error)
+static void drop_staff_remarks(struct wp_examination *examination)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < examination->remark_count; i++)
+        if (!examination->remarks[i].staff_only)
+            examination->remarks[kept++] = examination->remarks[i];
+    examination->remark_count = kept;
+}
+
+enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, bool staff_remarks,
+                                struct wp_bytes *out, struct wp_error *error)
 {
     struct wp_loaded loaded;
     struct wp_curve curve = {0};
@@ -194,6 +210,8 @@ enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, struct 
                  : made               ? add_plain(loaded.spectrum, out)
                                       : add_curve(&curve, out);
     }
+    if (!staff_remarks)
+        drop_staff_remarks(&loaded.examination);
     cJSON *json = status ? NULL : wp_json_examination(&loaded.examination);
     char *text = json ? cJSON_PrintUnformatted(json) : NULL;
     if (!status && !text)

@@ -12,6 +12,11 @@ bool wp_is_staff(const struct wp_who *who)
                           WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
 }
 
+bool wp_is_site_staff(const struct wp_who *who)
+{
+    return (who->roles & (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
+}
+
 enum wp_status wp_ask_id(const struct wp_ask *ask, int64_t *id, struct wp_error *error)
 {
     if (wp_ask_param_int(ask, 0, id))
@@ -27,9 +32,9 @@ enum wp_status wp_act_record(struct wp_txn *txn, const struct wp_ask *ask, const
     return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject, detail, NULL);
 }
 
-static bool may(const struct wp_who *who, int64_t person, int64_t instrument)
+static bool may(const struct wp_who *who, int64_t person, int64_t instrument, bool section)
 {
-    if (wp_is_staff(who))
+    if (wp_is_staff(who) && section)
         return true;
     if (who->actor == WP_ACTOR_PERSON)
         return who->id != 0 && who->id == person;
@@ -42,12 +47,16 @@ enum wp_status wp_delivery_allowed(struct wp_sql *sql, const struct wp_ask *ask,
     struct wp_rows rows;
     enum wp_delivery_state found_state;
     bool allowed = false;
-    enum wp_status status = wp_sql_query(
-        sql, &rows, "SELECT person_id, instrument_id, state FROM delivery WHERE id = ?", "i", id);
+    enum wp_status status =
+        wp_sql_query(sql, &rows,
+                     "SELECT person_id, instrument_id, state, ?2 OR " WP_DELIVERY_IS_THEIRS
+                     " FROM delivery WHERE id = ?1",
+                     "iii", id, (int64_t)wp_is_site_staff(ask->who), ask->who->id);
     if (status)
         return status;
     if (wp_rows_next(&rows) && wp_delivery_state_read(wp_rows_text(&rows, 2), &found_state))
-        allowed = may(ask->who, wp_rows_int(&rows, 0), wp_rows_int(&rows, 1));
+        allowed =
+            may(ask->who, wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 3) != 0);
     status = wp_rows_end(&rows);
     if (status)
         return status;

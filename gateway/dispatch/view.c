@@ -109,7 +109,7 @@ enum wp_status wp_printer_json(struct wp_sql *sql, int64_t id, cJSON **out, stru
     " FROM delivery LEFT JOIN printer ON printer.id = delivery.printer_id "
 static const char delivery_kinds[] = "itiiiittttitiiii";
 
-/* People see their own, benches their instrument's, staff all. */
+/* People see their own, benches their instrument's; staff are bounded by their sections alone. */
 static void narrow(const struct wp_ask *ask, int64_t *person, int64_t *instrument)
 {
     *person = -1;
@@ -143,12 +143,12 @@ enum wp_status wp_delivery_view_list(struct wp_sql *sql, const struct wp_ask *as
     const char *state_text = wanted != NULL ? wanted : "";
     enum wp_status status = wp_sql_query(
         sql, &rows,
-        DELIVERY_COLUMNS "WHERE delivery.id < ? AND (? < 0 OR person_id = ?)"
-                         " AND (? < 0 OR instrument_id = ?) AND (? < 0 OR printer_id = ?)"
-                         " AND (? < 0 OR measurement_id = ?) AND (? = '' OR delivery.state = ?)"
-                         " ORDER BY delivery.id DESC LIMIT ?",
-        "iiiiiiiiitti", before, person, person, instrument, instrument, printer, printer,
-        measurement, measurement, state_text, state_text, (int64_t)LIST_MOST);
+        DELIVERY_COLUMNS "WHERE delivery.id < ?1 AND (?2 OR " WP_DELIVERY_IS_THEIRS
+                         ") AND (?4 < 0 OR person_id = ?4) AND (?5 < 0 OR instrument_id = ?5)"
+                         " AND (?6 < 0 OR printer_id = ?6) AND (?7 < 0 OR measurement_id = ?7)"
+                         " AND (?8 = '' OR delivery.state = ?8) ORDER BY delivery.id DESC LIMIT ?9",
+        "iiiiiiiti", before, (int64_t)(wp_is_site_staff(ask->who) || !wp_is_staff(ask->who)),
+        ask->who->id, person, instrument, printer, measurement, state_text, (int64_t)LIST_MOST);
     if (!status)
         status = rows_array(&rows, delivery_kinds, &array);
     return status ? status : wrap(array, "deliveries", out);

@@ -106,6 +106,24 @@ enum wp_status wp_section_roles(struct wp_sql *sql, const struct wp_who *who, in
     return status == WP_NOT_FOUND ? WP_OK : status;
 }
 
+enum wp_status wp_names_seen(struct wp_sql *sql, const struct wp_who *who, int64_t section,
+                             bool own, enum wp_names *names)
+{
+    unsigned held = 0;
+    *names = WP_NAMES_HIDDEN;
+    if (who->roles == WP_ROLE_BENCH)
+        *names = WP_NAMES_SHORT;
+    if (who->actor != WP_ACTOR_PERSON && !(who->roles & SITE_WIDE))
+        return WP_OK;
+    enum wp_status status = wp_section_roles(sql, who, section, &held);
+    /* What no section has is for those who assign it. */
+    if (!section)
+        held |= who->roles & (WP_ROLE_DEMONSTRATOR | WP_ROLE_INSTRUCTOR);
+    if (own || (held & ~(unsigned)WP_ROLE_MARKER))
+        *names = own && !(held & STAFF & ~(unsigned)WP_ROLE_MARKER) ? WP_NAMES_OWN : WP_NAMES_ALL;
+    return status;
+}
+
 static enum wp_status exists(struct wp_sql *sql, const char *text, int64_t a, int64_t b)
 {
     int64_t one = 0;
@@ -135,6 +153,20 @@ static enum wp_status staff_measurement(struct wp_sql *sql, int64_t now, const s
     return status ? status : (held & roles) ? WP_OK : WP_DENIED;
 }
 
+/* A bench shows what is being done there: the open turn's, and for a while what nobody has. It is
+ * nobody's archive. */
+static enum wp_status bench_measurement(struct wp_sql *sql, int64_t now, int64_t instrument,
+                                        int64_t measurement)
+{
+    int64_t one = 0;
+    return wp_sql_int(sql, &one,
+                      "SELECT 1 FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
+                      "m.id = ? AND m.instrument_id = ? AND ((m.unclaimed = 1 AND "
+                      "c.received_us > ?) OR EXISTS (SELECT 1 FROM turn t WHERE t.id = m.turn_id "
+                      "AND t.closed_us IS NULL))",
+                      "iii", measurement, instrument, now - WP_BENCH_SHOWS);
+}
+
 static enum wp_status check_measurement(struct wp_sql *sql, int64_t now, const struct wp_who *who,
                                         unsigned roles, int64_t measurement)
 {
@@ -143,8 +175,7 @@ static enum wp_status check_measurement(struct wp_sql *sql, int64_t now, const s
         status = exists(sql, "SELECT 1 FROM owned WHERE person_id = ? AND measurement_id = ?",
                         who->id, measurement);
     if (status && (who->roles & roles & WP_ROLE_BENCH))
-        status = exists(sql, "SELECT 1 FROM measurement WHERE instrument_id = ? AND id = ?",
-                        who->instrument, measurement);
+        status = bench_measurement(sql, now, who->instrument, measurement);
     if (status && (who->roles & roles & STAFF))
         return staff_measurement(sql, now, who, roles, measurement);
     return status == WP_NOT_FOUND ? WP_DENIED : status;
@@ -169,9 +200,27 @@ static enum wp_status check_section(struct wp_sql *sql, const struct wp_who *who
     return status == WP_NOT_FOUND ? WP_DENIED : status;
 }
 
+/* A section's staff are at home at the instruments where it meets; a section without a place may
+ * meet at all of them. */
+static enum wp_status section_instrument(struct wp_sql *sql, const struct wp_who *who,
+                                         unsigned roles, int64_t instrument)
+{
+    int64_t one = 0;
+    enum wp_status status = wp_sql_int(
+        sql, &one,
+        "SELECT 1 FROM section_staff t JOIN section s ON s.id = t.section_id JOIN instrument i "
+        "ON i.id = ?1 WHERE t.person_id = ?2 AND t.roles & ?3 <> 0 AND (s.ended_us IS NULL OR "
+        "t.roles & ?3 & 4 <> 0) AND (s.place = '' OR i.place = s.place OR "
+        "substr(i.place, 1, length(s.place) + 1) = s.place || '/') LIMIT 1",
+        "iii", instrument, who->id, (int64_t)roles);
+    return status == WP_NOT_FOUND ? WP_DENIED : status;
+}
+
 static enum wp_status check_instrument(struct wp_sql *sql, const struct wp_who *who, unsigned roles,
                                        int64_t instrument)
 {
+    if (who->actor == WP_ACTOR_PERSON && !(who->roles & roles & SITE_WIDE))
+        return section_instrument(sql, who, roles, instrument);
     if (who->roles & roles & STAFF)
         return exists(sql, "SELECT 1 FROM instrument WHERE id = ? AND ? >= 0", instrument, 0);
     return who->instrument == instrument ? WP_OK : WP_DENIED;

@@ -20,17 +20,15 @@ static const struct wp_turn_seen *turn_before(const struct wp_evidence *evidence
     return NULL;
 }
 
-static int64_t apart(int64_t a, int64_t b)
+/* A turn that begins less than `span` before `from` or after `to`, or between them, with another
+ * turn before it. */
+static bool near_change(const struct wp_evidence *evidence, int64_t from, int64_t to, int64_t span)
 {
-    return a > b ? a - b : b - a;
-}
-
-/* A turn that begins or ends within 90 s of `at`, with another turn on the other side of it. */
-static bool near_change(const struct wp_evidence *evidence, int64_t at)
-{
-    for (size_t i = 1; i < evidence->count; i++)
-        if (apart(evidence->turns[i].opened_us, at) < evidence->change_us)
+    for (size_t i = 1; i < evidence->count; i++) {
+        int64_t opened = evidence->turns[i].opened_us;
+        if (opened > from - span && opened < to + span)
             return true;
+    }
     return false;
 }
 
@@ -87,8 +85,10 @@ struct wp_ruling wp_stamping_rule(const struct wp_evidence *evidence)
     const struct wp_turn_seen *turn = turn_at(evidence, at);
     if (!turn)
         return without_turn(evidence, at, strong);
-    if (!strong && near_change(evidence, at))
+    if (!strong && near_change(evidence, at, at, evidence->change_us))
         return nobody(turn, evidence->named, true, "Exported too close to a change of turns.");
+    if (strong && near_change(evidence, evidence->file_from_us, at, WP_CLOCK_DOUBT_US))
+        return nobody(turn, evidence->named, true, "Measured too close to a change of turns.");
     const char *reason = doubt(turn, at, evidence->silence_us);
     if (reason)
         return nobody(turn, evidence->named && !turn->named_is_in, true, reason);

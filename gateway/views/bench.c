@@ -7,14 +7,6 @@
 #include "people/turns.h"
 #include "rows.h"
 
-/* Given name and the first letter of the family name, or the alias; letters of any script. */
-#define BENCH_NAME                                                                                 \
-    "CASE WHEN p.alias <> '' THEN p.alias WHEN p.given = '' THEN p.family WHEN p.family = '' "     \
-    "THEN p.given ELSE p.given || ' ' || substr(p.family, 1, 1) || '.' END AS name "
-
-/* What was exported longer ago than this is no longer news at the bench. */
-#define CURRENT_FOR (20 * WP_MINUTE)
-
 static enum wp_status add_instrument(struct wp_sql *sql, int64_t id, cJSON *out,
                                      struct wp_error *error)
 {
@@ -69,7 +61,7 @@ static enum wp_status add_turn(struct wp_sql *sql, int64_t instrument, cJSON *ou
     cJSON_AddItemToObject(out, "turn", turn);
     return status ? status
                   : wp_add_rows(sql, turn, "persons",
-                                "SELECT p.id, " BENCH_NAME
+                                "SELECT p.id, " WP_SHORT_NAME
                                 "FROM turn_person t JOIN person p ON p.id = t.person_id "
                                 "WHERE t.turn_id = ? AND ? >= 0 ORDER BY name",
                                 "ii", *id, 0);
@@ -85,11 +77,11 @@ static enum wp_status bench_measurement(struct wp_sql *sql, const struct wp_ask 
         return status;
     cJSON_DeleteItemFromObjectCaseSensitive(*out, "persons");
     cJSON_DeleteItemFromObjectCaseSensitive(*out, "suggestion");
-    status =
-        wp_add_rows(sql, *out, "persons",
-                    "SELECT p.id, " BENCH_NAME "FROM owned o JOIN person p ON p.id = o.person_id "
-                    "WHERE o.measurement_id = ? AND ? >= 0 ORDER BY name",
-                    "ii", id, 0);
+    status = wp_add_rows(sql, *out, "persons",
+                         "SELECT p.id, " WP_SHORT_NAME
+                         "FROM owned o JOIN person p ON p.id = o.person_id "
+                         "WHERE o.measurement_id = ? AND ? >= 0 ORDER BY name",
+                         "ii", id, 0);
     cJSON *remarks = cJSON_GetObjectItemCaseSensitive(*out, "remarks"), *remark = NULL;
     for (int i = cJSON_GetArraySize(remarks) - 1; i >= 0; i--) {
         remark = cJSON_GetArrayItem(remarks, i);
@@ -111,7 +103,7 @@ static enum wp_status add_current(struct wp_sql *sql, const struct wp_ask *ask, 
                    "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
                    "m.instrument_id = ? AND (m.turn_id = ? OR (m.unclaimed = 1 AND (m.asked = 1 OR "
                    "m.kept = 'open'))) AND c.received_us > ? ORDER BY m.id DESC LIMIT 1",
-                   "iii", instrument, turn ? turn : (int64_t)-1, wp_clock_utc() - CURRENT_FOR);
+                   "iii", instrument, turn ? turn : (int64_t)-1, wp_clock_utc() - WP_BENCH_SHOWS);
     if (!status)
         status = bench_measurement(sql, ask, id, &current);
     cJSON_AddItemToObject(out, "current", current ? current : cJSON_CreateNull());
@@ -150,7 +142,7 @@ static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask,
                    "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
                    "m.instrument_id = ? AND m.asked = 1 AND m.unclaimed = 1 AND c.received_us > ? "
                    "ORDER BY m.id LIMIT 1",
-                   "ii", instrument, wp_clock_utc() - CURRENT_FOR);
+                   "ii", instrument, wp_clock_utc() - WP_BENCH_SHOWS);
     if (status) {
         cJSON_AddNullToObject(out, "question");
         return status == WP_NOT_FOUND ? WP_OK : status;
@@ -161,7 +153,7 @@ static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask,
     cJSON_AddItemToObject(question, "measurement", measurement ? measurement : cJSON_CreateNull());
     if (!status)
         status = wp_add_rows(sql, question, "persons",
-                             "SELECT p.id, " BENCH_NAME
+                             "SELECT p.id, " WP_SHORT_NAME
                              "FROM measurement m, json_each(m.suggestion) j JOIN person p "
                              "ON p.id = j.value WHERE m.id = ? AND ? >= 0",
                              "ii", id, 0);
@@ -213,7 +205,7 @@ static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON
         int64_t id = (int64_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(section, "id"));
         if (!status)
             status = wp_add_rows(sql, section, "roster",
-                                 "SELECT p.id, " BENCH_NAME
+                                 "SELECT p.id, " WP_SHORT_NAME
                                  "FROM enrolled e JOIN person p ON p.id = e.person_id "
                                  "WHERE e.section_id = ? AND e.to_us IS NULL AND ? >= 0 "
                                  "ORDER BY name LIMIT 400",

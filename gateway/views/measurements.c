@@ -113,28 +113,63 @@ static enum wp_status add_suggestion(struct wp_sql *sql, cJSON *object)
     return status;
 }
 
-/* Names are for everybody but those who only mark. */
-static bool sees_names(const struct wp_who *who)
+static enum wp_status names_for(struct wp_sql *sql, const struct wp_who *who, int64_t id,
+                                enum wp_names *names)
 {
-    return (who->roles & ~(unsigned)WP_ROLE_MARKER) != 0;
+    int64_t section = 0, own = 0;
+    enum wp_status status = wp_sql_int(
+        sql, &section, "SELECT coalesce(section_id, 0) FROM measurement WHERE id = ?", "i", id);
+    if (!status && who->actor == WP_ACTOR_PERSON)
+        status = wp_sql_int(sql, &own,
+                            "SELECT count(*) FROM owned WHERE measurement_id = ? AND person_id = ?",
+                            "ii", id, who->id);
+    return status ? status : wp_names_seen(sql, who, section, own != 0, names);
+}
+
+/* Instruments write the file's title as whoever ran them typed it: it may be a name. */
+static void hide_names(cJSON *object)
+{
+    cJSON_AddArrayToObject(object, "persons");
+    cJSON_AddTrueToObject(object, "hidden");
+    cJSON_DeleteItemFromObjectCaseSensitive(object, "guest");
+    cJSON_ReplaceItemInObjectCaseSensitive(object, "title", cJSON_CreateString(""));
+}
+
+static void drop_staff_remarks(cJSON *object)
+{
+    cJSON *remarks = cJSON_GetObjectItemCaseSensitive(object, "remarks");
+    for (int i = cJSON_GetArraySize(remarks) - 1; i >= 0; i--) {
+        const cJSON *remark = cJSON_GetArrayItem(remarks, i);
+        if (cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(remark, "staff_only")))
+            cJSON_DeleteItemFromArray(remarks, i);
+    }
 }
 
 static enum wp_status add_names(struct wp_sql *sql, const struct wp_who *who, cJSON *object)
 {
-    if (!sees_names(who)) {
-        cJSON_AddArrayToObject(object, "persons");
-        cJSON_AddTrueToObject(object, "hidden");
-        cJSON_DeleteItemFromObjectCaseSensitive(object, "suggestion");
-        cJSON_DeleteItemFromObjectCaseSensitive(object, "guest");
-        return WP_OK;
-    }
+    enum wp_names names = WP_NAMES_HIDDEN;
     int64_t id = (int64_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(object, "id"));
-    enum wp_status status = wp_add_rows(
-        sql, object, "persons",
-        "SELECT p.id, trim(p.given || ' ' || p.family) AS name FROM owned o JOIN person p "
-        "ON p.id = o.person_id WHERE o.measurement_id = ? AND ? >= 0 ORDER BY p.family, p.given",
-        "ii", id, 0);
-    return status ? status : add_suggestion(sql, object);
+    enum wp_status status = names_for(sql, who, id, &names);
+    if (names == WP_NAMES_OWN || names == WP_NAMES_SHORT)
+        drop_staff_remarks(object);
+    if (names != WP_NAMES_ALL)
+        cJSON_DeleteItemFromObjectCaseSensitive(object, "suggestion");
+    if (names == WP_NAMES_HIDDEN) {
+        hide_names(object);
+        return status;
+    }
+    if (!status)
+        status = wp_add_rows(sql, object, "persons",
+                             names == WP_NAMES_SHORT
+                                 ? "SELECT p.id, " WP_SHORT_NAME
+                                   "FROM owned o JOIN person p ON p.id = o.person_id "
+                                   "WHERE o.measurement_id = ? AND ? >= 0 ORDER BY name"
+                                 : "SELECT p.id, trim(p.given || ' ' || p.family) AS name FROM "
+                                   "owned o JOIN person p "
+                                   "ON p.id = o.person_id WHERE o.measurement_id = ? AND ? >= 0 "
+                                   "ORDER BY p.family, p.given",
+                             "ii", id, 0);
+    return status || names != WP_NAMES_ALL ? status : add_suggestion(sql, object);
 }
 
 /* Names of all rows after the rows themselves: the statement for one is reused. */
@@ -173,13 +208,13 @@ enum wp_status wp_measurement_json(struct wp_sql *sql, const struct wp_who *who,
     return status;
 }
 
-static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, int64_t id,
-                                  cJSON *object)
+static enum wp_status add_stamps(struct wp_sql *sql, bool named, int64_t id, cJSON *object)
 {
-    enum wp_status status = wp_add_rows(
+    return wp_add_rows(
         sql, object, "stamps",
-        "SELECT s.revision, s.rule, s.sample, s.kind, s.preparation, s.plates, s.reason, s.at_us, "
-        "n.code AS section, e.code AS experiment, s.author, s.author_id, "
+        "SELECT s.revision, s.rule, s.sample, s.kind, s.preparation, s.plates, "
+        "CASE WHEN ?2 THEN s.reason ELSE '' END AS reason, s.at_us, n.code AS section, "
+        "e.code AS experiment, s.author, CASE WHEN ?2 THEN s.author_id ELSE 0 END AS author_id, "
         "CASE WHEN ?2 THEN (SELECT json_group_array(trim(p.given || ' ' || p.family)) FROM "
         "stamp_person q JOIN person p ON p.id = q.person_id WHERE q.stamp_id = s.id) "
         "ELSE '[]' END AS \"persons{}\", "
@@ -187,26 +222,37 @@ static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, 
         "WHERE p.id = s.author_id) END AS author_name "
         "FROM stamp s LEFT JOIN section n ON n.id = s.section_id LEFT JOIN experiment e "
         "ON e.id = s.experiment_id WHERE s.measurement_id = ?1 ORDER BY s.revision",
-        "ii", id, sees_names(who));
+        "ii", id, named);
+}
+
+/* Names of files and what became of sheets are for those who see names: both may carry them. */
+static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, int64_t id,
+                                  cJSON *object)
+{
+    enum wp_names names = WP_NAMES_HIDDEN;
+    enum wp_status status = names_for(sql, who, id, &names);
+    bool named = names == WP_NAMES_OWN || names == WP_NAMES_ALL;
+    if (!status)
+        status = add_stamps(sql, named, id, object);
     if (!status)
         status = wp_add_rows(sql, object, "renditions",
-                             "SELECT r.id, r.format, r.points, r.block, r.added_us, c.path FROM "
-                             "rendition r JOIN capture c ON c.id = r.capture_id WHERE "
-                             "r.measurement_id = ? AND ? >= 0 ORDER BY r.id",
-                             "ii", id, 0);
+                             "SELECT r.id, r.format, r.points, r.block, r.added_us, CASE WHEN ?2 "
+                             "THEN c.path ELSE '' END AS path FROM rendition r JOIN capture c "
+                             "ON c.id = r.capture_id WHERE r.measurement_id = ?1 ORDER BY r.id",
+                             "ii", id, named);
     if (!status)
         status = wp_add_rows(sql, object, "deliveries",
                              "SELECT d.id, d.kind, d.state, d.reason, p.name AS printer, "
                              "d.changed_us FROM delivery d LEFT JOIN printer p "
-                             "ON p.id = d.printer_id WHERE d.measurement_id = ? AND ? >= 0 "
+                             "ON p.id = d.printer_id WHERE d.measurement_id = ? AND ? "
                              "ORDER BY d.id DESC LIMIT 50",
-                             "ii", id, 0);
+                             "ii", id, names != WP_NAMES_HIDDEN);
     return status ? status
                   : wp_add_rows(sql, object, "captures",
                                 "SELECT DISTINCT c.id, c.path, c.received_us, c.known AS "
                                 "\"known?\" FROM rendition r JOIN capture c ON c.sha256 = r.sha256 "
-                                "WHERE r.measurement_id = ? AND ? >= 0 ORDER BY c.id LIMIT 50",
-                                "ii", id, 0);
+                                "WHERE r.measurement_id = ? AND ? ORDER BY c.id LIMIT 50",
+                                "ii", id, named);
 }
 
 static enum wp_status add_bands(struct wp_sql *sql, int64_t id, cJSON *object)
@@ -229,6 +275,17 @@ static enum wp_status add_bands(struct wp_sql *sql, int64_t id, cJSON *object)
     return wp_rows_end(&rows);
 }
 
+/* A demonstrator looks, and takes nothing away: pages offer no such button. */
+static enum wp_status add_exports(struct wp_sql *sql, const struct wp_ask *ask, cJSON *object)
+{
+    const unsigned roles = WP_ROLE_STUDENT | WP_ROLE_INSTRUCTOR | WP_ROLE_MARKER |
+                           WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND;
+    enum wp_status status =
+        wp_access_check(sql, wp_clock_utc(), ask->who, roles, WP_SCOPE_MEASUREMENT, ask);
+    cJSON_AddBoolToObject(object, "exports", status == WP_OK);
+    return status == WP_DENIED ? WP_OK : status;
+}
+
 WP_VIEW(wp_view_measurement)
 {
     int64_t id = 0;
@@ -237,6 +294,8 @@ WP_VIEW(wp_view_measurement)
     enum wp_status status = wp_measurement_json(sql, ask->who, id, out);
     if (!status)
         status = add_history(sql, ask->who, id, *out);
+    if (!status)
+        status = add_exports(sql, ask, *out);
     return status ? status : add_bands(sql, id, *out);
 }
 
@@ -324,7 +383,7 @@ WP_VIEW(wp_view_unclaimed)
         sql, &rows,
         COLUMNS "WHERE m.unclaimed = 1 AND m.measured_us > ?1 AND (?2 OR m.section_id IS NULL OR "
                 "EXISTS (SELECT 1 FROM section_staff t WHERE t.section_id = m.section_id AND "
-                "t.person_id = ?3)) ORDER BY m.id DESC LIMIT ?4",
+                "t.person_id = ?3 AND t.roles & 6 <> 0)) ORDER BY m.id DESC LIMIT ?4",
         "iiii", since, (int64_t)((ask->who->roles & all) != 0), ask->who->id,
         (int64_t)STAFF_LIST_MOST);
     if (status)
@@ -353,8 +412,9 @@ static void accession_member(cJSON *object, const char *id_name, const char *num
 
 WP_VIEW(wp_view_notices)
 {
-    (void)ask;
     (void)error;
+    const struct wp_who *who = ask->who;
+    bool all = (who->roles & (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
     *out = cJSON_CreateObject();
     enum wp_status status = wp_add_rows(
         sql, *out, "notices",
@@ -363,8 +423,9 @@ WP_VIEW(wp_view_notices)
         "c.path FROM notice n JOIN instrument i ON i.id = n.instrument_id "
         "LEFT JOIN measurement m ON m.id = n.measurement_id "
         "LEFT JOIN measurement o ON o.id = n.other_id LEFT JOIN capture c ON c.id = n.capture_id "
-        "WHERE n.settled_us IS NULL AND ? >= ? ORDER BY n.at_us DESC LIMIT 200",
-        "ii", 0, 0);
+        "WHERE n.settled_us IS NULL AND (?1 OR " WP_NOTICE_IS_THEIRS
+        ") ORDER BY n.at_us DESC LIMIT 200",
+        "ii", (int64_t)all, who->id);
     cJSON *item = NULL;
     cJSON_ArrayForEach(item, cJSON_GetObjectItemCaseSensitive(*out, "notices"))
     {
@@ -372,6 +433,21 @@ WP_VIEW(wp_view_notices)
         accession_member(item, "other_id", "other_number", "other");
     }
     return status;
+}
+
+enum wp_status wp_view_object_seen(struct wp_sql *sql, const struct wp_who *who,
+                                   const unsigned char digest[32])
+{
+    int64_t one = 0;
+    bool all = (who->roles & (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
+    return wp_sql_int(sql, &one,
+                      "SELECT 1 FROM object o WHERE o.sha256 = ?1 AND (?2 OR EXISTS (SELECT 1 FROM "
+                      "rendition r JOIN measurement m ON m.id = r.measurement_id JOIN "
+                      "section_staff t ON t.section_id = m.section_id WHERE r.sha256 = o.sha256 "
+                      "AND t.person_id = ?3 AND t.roles & 4 <> 0) OR NOT EXISTS (SELECT 1 FROM "
+                      "rendition r JOIN measurement m ON m.id = r.measurement_id WHERE r.sha256 = "
+                      "o.sha256 AND m.section_id IS NOT NULL))",
+                      "bii", digest, (size_t)32, (int64_t)all, who->id);
 }
 
 WP_VIEW(wp_view_unread)

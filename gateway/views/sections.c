@@ -186,16 +186,19 @@ static enum wp_status add_students(struct wp_sql *sql, const struct wp_who *who,
 {
     unsigned roles = 0;
     enum wp_status status = wp_section_roles(sql, who, section, &roles);
+    bool hidden = !(roles & ~(unsigned)WP_ROLE_MARKER);
+    /* The alphabet would tell a marker who is who: their order is a fixed one of no meaning. */
     if (!status)
         status = wp_add_rows(sql, out, "students",
                              "SELECT p.id, trim(p.given || ' ' || p.family) AS name, e.number, "
                              "e.to_us IS NOT NULL AS \"left?\" FROM enrolled e JOIN person p "
-                             "ON p.id = e.person_id WHERE e.section_id = ? AND ? >= 0 "
-                             "ORDER BY p.family, p.given, p.id",
-                             "ii", section, 0);
+                             "ON p.id = e.person_id WHERE e.section_id = ?1 ORDER BY "
+                             "CASE WHEN ?2 THEN p.id % 2147483647 * 48271 % 2147483647 END, "
+                             "p.family, p.given, p.id",
+                             "ii", section, hidden);
     cJSON *students = cJSON_GetObjectItemCaseSensitive(out, "students"), *student = NULL;
     cJSON_ArrayForEach(student, students) cJSON_AddArrayToObject(student, "cells");
-    if (!(roles & ~(unsigned)WP_ROLE_MARKER))
+    if (hidden)
         hide_names(students);
     return status ? status : fill_cells(sql, section, students);
 }
@@ -265,8 +268,10 @@ WP_VIEW(wp_view_people)
         "SELECT id, login, given, family, email, alias, roles, password_hash IS NOT NULL AS "
         "\"password?\" FROM person WHERE erased_us IS NULL AND (?1 = '' OR instr(lower(login || ' "
         "' "
-        "|| given || ' ' || family), lower(?1)) > 0) ORDER BY family, given LIMIT 500",
-        "t", q ? q : "");
+        "|| given || ' ' || family), lower(?1)) > 0) AND (?2 OR id = ?3 OR EXISTS (SELECT 1 FROM "
+        "enrolled e JOIN section_staff t ON t.section_id = e.section_id WHERE e.person_id = "
+        "person.id AND t.person_id = ?3 AND t.roles & 4 <> 0)) ORDER BY family, given LIMIT 500",
+        "tii", q ? q : "", (int64_t)((ask->who->roles & SITE_STAFF) != 0), ask->who->id);
     if (!status)
         status = wp_rows_array(&rows, &list);
     cJSON *person = NULL;

@@ -19,6 +19,8 @@ struct document {
     int64_t measurement;
     unsigned char digest[WP_SHA256_SIZE]; /* of an object */
     bool hide_names;
+    bool staff_remarks;
+    char shown_as[200];                   /* on a bench: the short names */
     int64_t others[WP_SHEET_OTHERS_MOST]; /* of an overlay, each checked */
     size_t other_count;
     char name[WP_NAME_ROOM];
@@ -99,6 +101,19 @@ static enum wp_status load_others(struct wp_sql *sql, int64_t now, struct wp_req
     return WP_OK;
 }
 
+/* A bench's screen shows short names, which are what `about` has for it. */
+static void short_names(const cJSON *about, char *text, size_t room)
+{
+    const cJSON *person = NULL;
+    size_t used = 0;
+    cJSON_ArrayForEach(person, cJSON_GetObjectItemCaseSensitive(about, "persons"))
+    {
+        const char *name = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(person, "name"));
+        int wrote = snprintf(text + used, room - used, "%s%s", used ? ", " : "", name ? name : "");
+        used += wrote > 0 && (size_t)wrote < room - used ? (size_t)wrote : 0;
+    }
+}
+
 /* The accession number names the file; whether names are hidden is the view's to say. */
 enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_request *request)
 {
@@ -111,6 +126,9 @@ enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_reque
     enum wp_status status = wp_measurement_json(sql, &request->who, document->measurement, &about);
     const char *accession = cJSON_GetStringValue(cJSON_GetObjectItem(about, "accession"));
     document->hide_names = cJSON_IsTrue(cJSON_GetObjectItem(about, "hidden"));
+    document->staff_remarks = document->hide_names || cJSON_HasObjectItem(about, "suggestion");
+    if (request->who.actor == WP_ACTOR_BENCH)
+        short_names(about, document->shown_as, sizeof document->shown_as);
     if (!status)
         snprintf(document->name, sizeof document->name, "%s.%s", accession ? accession : "sheet",
                  kinds[document->kind].extension);
@@ -122,13 +140,12 @@ enum wp_status wp_load_document(struct wp_sql *sql, int64_t now, struct wp_reque
 
 enum wp_status wp_load_object(struct wp_sql *sql, int64_t now, struct wp_request *request)
 {
-    (void)sql;
     (void)now;
     struct document *document = new_document(request, OBJECT);
     if (!document)
         return WP_NO_MEMORY;
     return wp_hex_decode(request->ask.param[0], document->digest, sizeof document->digest)
-               ? WP_OK
+               ? wp_view_object_seen(sql, &request->who, document->digest)
                : WP_NOT_FOUND;
 }
 
@@ -143,7 +160,8 @@ static enum wp_status draw_sheet(struct document *document, struct wp_sql *sql)
                              .format = formats[document->kind],
                              .large_print = wp_ask_flag(ask, "large_print"),
                              .letter = paper && !strcmp(paper, "letter"),
-                             .hide_names = document->hide_names,
+                             .hide_names = document->hide_names || document->shown_as[0],
+                             .shown_as = document->shown_as[0] ? document->shown_as : NULL,
                              .other_count = document->other_count};
     memcpy(what.others, document->others, sizeof what.others);
     return wp_render_sheet(sql, document->request->web->options.fonts, &what, &document->bytes,
@@ -161,7 +179,8 @@ static enum wp_status draw(struct document *document, struct wp_sql *sql)
         return wp_render_file(sql, document->measurement, &document->bytes, document->name,
                               &document->error);
     case JCAMP:
-        return wp_render_jcamp(sql, document->measurement, &document->bytes, &document->error);
+        return wp_render_jcamp(sql, document->measurement, document->hide_names, &document->bytes,
+                               &document->error);
     case CSV:
         return wp_render_csv(sql, document->measurement, &document->bytes, &document->error);
     case OBJECT:
@@ -170,7 +189,8 @@ static enum wp_status draw(struct document *document, struct wp_sql *sql)
     case POINTS:
         break;
     }
-    return wp_render_points(sql, document->measurement, &document->bytes, &document->error);
+    return wp_render_points(sql, document->measurement, document->staff_remarks, &document->bytes,
+                            &document->error);
 }
 
 static void work_draw(void *job)

@@ -230,10 +230,11 @@ static const char preface[] =
     "the\n"
     "roles are checked against: *any* needs one of the roles anywhere; *measurement*, *section*,\n"
     "*instrument* and *person* need it towards the one that the path names: a student's own\n"
-    "measurements, a teacher's own sections, a bench's or agent's own instrument. Technicians,\n"
-    "administrators and the command line are not tied. What a row's act or view may do beyond "
-    "that\n"
-    "is checked there. The check runs in the same database job as what it guards.\n\n";
+    "measurements; a section's staff that section, what was measured in it, and the instruments\n"
+    "where it meets; a bench its own instrument, the open turn there, and for a while what nobody\n"
+    "has. Technicians, administrators and the command line are not tied. Lists show what their\n"
+    "reader may see, and what a row's act or view may do beyond this is checked there. The check\n"
+    "runs in the same database job as what it guards.\n\n";
 
 void wp_routes_print(const struct wp_route *rows, size_t count, FILE *file)
 {

@@ -129,7 +129,7 @@ static enum wp_status add_jcamp(struct filling *filling, const char *folder, con
     char name[64];
     struct wp_bytes bytes;
     wp_bytes_init(&bytes, MEMBER_MOST);
-    enum wp_status made = wp_render_jcamp(filling->sql, id, &bytes, error);
+    enum wp_status made = wp_render_jcamp(filling->sql, id, false, &bytes, error);
     snprintf(name, sizeof name, "%s.jdx", accession);
     return add_bytes(filling, folder, name, at_us, made, &bytes);
 }

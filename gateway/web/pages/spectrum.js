@@ -121,9 +121,9 @@ function downloads(m, original) {
       'div',
       { class: 'downloads' },
       link('sheet.pdf', 'Sheet (PDF)'),
-      original && link('file', 'Original file'),
-      link('jcamp', 'JCAMP-DX'),
-      link('csv', 'CSV'),
+      m.exports && original && link('file', 'Original file'),
+      m.exports && link('jcamp', 'JCAMP-DX'),
+      m.exports && link('csv', 'CSV'),
     ),
   );
 }

@@ -56,6 +56,7 @@ struct wp_render {
     bool large_print;
     bool letter;
     bool hide_names;                      /* for markers: no person, no file name, no claim code */
+    const char *shown_as;                 /* with hide_names: what stands for the name; or NULL */
     int64_t others[WP_SHEET_OTHERS_MOST]; /* measurements drawn behind it, told apart by dashes */
     size_t other_count;
 };
@@ -74,16 +75,17 @@ enum wp_status wp_render_file(struct wp_sql *sql, int64_t measurement, struct wp
 enum wp_status wp_render_object(struct wp_sql *sql, const unsigned char digest[WP_SHA256_SIZE],
                                 struct wp_bytes *out, char *name, struct wp_error *error);
 
-/* Appends JCAMP-DX 5.01 or CSV made of the spectrum, with the stamp's sample and accession. */
-enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
-                               struct wp_error *error);
+/* Appends JCAMP-DX 5.01 or CSV made of the spectrum, with the stamp's sample and accession. With
+ * `hide_names` nothing of the file's own texts is in it. */
+enum wp_status wp_render_jcamp(struct wp_sql *sql, int64_t measurement, bool hide_names,
+                               struct wp_bytes *out, struct wp_error *error);
 enum wp_status wp_render_csv(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
                              struct wp_error *error);
 
 /* Appends JSON for the plot: x in cm-1 (or the file's unit), transmittance and absorbance where the
- * unit allows, bands and cut-off. */
-enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, struct wp_bytes *out,
-                                struct wp_error *error);
+ * unit allows, bands and cut-off; remarks for staff alone only with `staff_remarks`. */
+enum wp_status wp_render_points(struct wp_sql *sql, int64_t measurement, bool staff_remarks,
+                                struct wp_bytes *out, struct wp_error *error);
 
 /* All sheets of a section (of one experiment, or 0 for all; those that count, or all) as one PDF.
  * WP_NOT_FOUND: there is none. */

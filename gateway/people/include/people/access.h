@@ -14,9 +14,11 @@ enum wp_scope {
     WP_SCOPE_UNSET = 0,   /* a route with this does not start */
     WP_SCOPE_PUBLIC,      /* nobody needs to be anybody; roles are not looked at */
     WP_SCOPE_ANY,         /* any holder of one of the roles */
-    WP_SCOPE_MEASUREMENT, /* parameter 0: own for students, own sections for staff */
+    WP_SCOPE_MEASUREMENT, /* parameter 0: own for students, own sections for staff, the open turn's
+                           * and fresh ones that nobody has for benches */
     WP_SCOPE_SECTION,     /* parameter 0: sections one is enrolled in or staffs */
-    WP_SCOPE_INSTRUMENT,  /* parameter 0: the bench's or agent's own; any for staff */
+    WP_SCOPE_INSTRUMENT,  /* parameter 0: the bench's or agent's own; for a section's staff those in
+                           * the section's place; any for technicians, administrators, command */
     WP_SCOPE_PERSON       /* parameter 0: oneself, or a person in one's sections for staff */
 };
 
@@ -45,6 +47,31 @@ enum wp_status wp_access_check(struct wp_sql *sql, int64_t now, const struct wp_
 /* The role bits `who` holds towards one section: WP_ROLE_* of its staff, plus site-wide ones. */
 enum wp_status wp_section_roles(struct wp_sql *sql, const struct wp_who *who, int64_t section,
                                 unsigned *roles);
+
+/* How long a bench shows what nobody has. */
+#define WP_BENCH_SHOWS (20 * WP_MINUTE)
+
+/* Whose names somebody is shown with a measurement. */
+enum wp_names {
+    WP_NAMES_HIDDEN, /* markers */
+    WP_NAMES_SHORT,  /* benches: given name and initial, or the alias */
+    WP_NAMES_OWN,    /* students: those it belongs or belonged to, no suggestions */
+    WP_NAMES_ALL
+};
+
+/* What `who` is shown with a measurement of `section` (0: none); `own`: it is theirs. A person who
+ * marks one section and teaches another sees no names in the first. Says nothing about whether they
+ * may see the measurement at all. */
+enum wp_status wp_names_seen(struct wp_sql *sql, const struct wp_who *who, int64_t section,
+                             bool own, enum wp_names *names);
+
+/* SQL, of a notice `n` and the person ?2: one of its measurements is of a section that the person
+ * looks after, or none is of any section. */
+#define WP_NOTICE_IS_THEIRS                                                                        \
+    "(EXISTS (SELECT 1 FROM measurement x JOIN section_staff y ON y.section_id = x.section_id "    \
+    "WHERE x.id IN (n.measurement_id, n.other_id) AND y.person_id = ?2 AND y.roles & 6 <> 0) OR "  \
+    "NOT EXISTS (SELECT 1 FROM measurement x WHERE x.id IN (n.measurement_id, n.other_id) AND "    \
+    "x.section_id IS NOT NULL))"
 
 /* The names of role bits for documents: "student, instructor". */
 void wp_roles_text(unsigned roles, char *text, size_t room);

@@ -22,6 +22,9 @@
 /* A time in the file that is later than the export by more than this was not written by a clock
  * that can be trusted. */
 #define WP_FILE_AHEAD_US (INT64_C(2) * 60 * 1000000)
+/* Clocks are tied to each other by what a heartbeat took on its way: a time in the file this close
+ * to a change of turns is not told by it. Common practice, no source. */
+#define WP_CLOCK_DOUBT_US (INT64_C(500) * 1000)
 
 /* One turn on the instrument, as far as stamping cares. Instants are on the gateway's clock. */
 struct wp_turn_seen {
@@ -37,12 +40,14 @@ struct wp_turn_seen {
 
 struct wp_evidence {
     bool has_file_time;
-    int64_t file_us;    /* time in the file, corrected by the PC's clock offset */
-    int64_t export_us;  /* time of the export, corrected likewise */
-    bool clock_unknown; /* the PC's clock was reset and no offset is known for that time */
-    int64_t change_us;  /* an export this close to a change of turns is asked about */
-    int64_t silence_us; /* a turn without a spectrum for this long is asked about */
-    bool named;         /* an identity in the file matches exactly one roster entry */
+    int64_t file_us;      /* time in the file, corrected by the PC's clock offset */
+    int64_t file_from_us; /* the first instant that time may stand for: before file_us where it is
+                             in whole seconds */
+    int64_t export_us;    /* time of the export, corrected likewise */
+    bool clock_unknown;   /* the PC's clock was reset and no offset is known for that time */
+    int64_t change_us;    /* an export this close to a change of turns is asked about */
+    int64_t silence_us;   /* a turn without a spectrum for this long is asked about */
+    bool named;           /* an identity in the file matches exactly one roster entry */
     const struct wp_turn_seen *turns; /* by rising opened_us; those that may matter */
     size_t count;
 };
