@@ -91,8 +91,10 @@ static void done_send(void *arg, const struct wp_http_answer *answer)
     struct sending *sending = arg;
     if (answer->status ||
         wp_reply_class(answer->status, answer->code, answer->body) != WP_REPLY_TAKEN)
-        wp_log(WP_LOG_WARN, "mail", "sign-in link for person %" PRId64 " was not sent: %s",
-               sending->person, answer->status ? answer->error.text : answer->body);
+        /* What the server said in words may repeat the address. */
+        wp_log(WP_LOG_WARN, "mail", "sign-in link for person %" PRId64 " was not sent: %s %u",
+               sending->person, answer->status ? answer->error.text : "the server answered",
+               (unsigned)answer->code);
     wp_bytes_release(&sending->message);
     free(sending);
 }

@@ -103,10 +103,25 @@ void wp_zip_name(const char *text, char *out, size_t room)
     }
 }
 
+/* What a spreadsheet may take for a formula, full-width forms too (OWASP, "CSV Injection"); blanks
+ * before it are skipped, as some spreadsheets do. */
+static bool begins_formula(const char *text)
+{
+    static const char *const wide[] = {"\xEF\xBC\x9D", "\xEF\xBC\x8B", "\xEF\xBC\x8D",
+                                       "\xEF\xBC\xA0"}; /* = + - @ */
+    if (text[0] && strchr("\t\r\n", text[0]))
+        return true;
+    text += strspn(text, " ");
+    for (size_t i = 0; i < sizeof wide / sizeof wide[0]; i++)
+        if (!strncmp(text, wide[i], 3))
+            return true;
+    return text[0] && strchr("=+-@\t\r\n", text[0]);
+}
+
 enum wp_status wp_csv_add(struct wp_bytes *line, const char *text, bool first)
 {
     enum wp_status status = wp_bytes_add_text(line, first ? "\"" : ",\"");
-    if (!status && text[0] && strchr("=+-@\t\r", text[0]))
+    if (!status && begins_formula(text))
         status = wp_bytes_add_byte(line, '\'');
     for (; *text && !status; text++) {
         if (*text == '"')
