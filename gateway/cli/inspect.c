@@ -14,6 +14,7 @@
 struct inspected {
     struct wp_reading reading;
     struct wp_examination *examinations;
+    struct wp_film_check *films; /* is_film only where it is one of polystyrene */
     char sha256[WP_SHA256_HEX];
     bool hashed;
 };
@@ -22,18 +23,22 @@ static void release(struct inspected *inspected)
 {
     wp_reading_release(&inspected->reading);
     free(inspected->examinations);
+    free(inspected->films);
 }
 
 static void examine_all(struct inspected *inspected)
 {
     size_t count = inspected->reading.spectrum_count;
     inspected->examinations = count ? calloc(count, sizeof *inspected->examinations) : NULL;
-    for (size_t i = 0; inspected->examinations && i < count; i++) {
+    inspected->films = count ? calloc(count, sizeof *inspected->films) : NULL;
+    for (size_t i = 0; inspected->examinations && inspected->films && i < count; i++) {
         struct wp_curve curve;
         struct wp_examination *examination = &inspected->examinations[i];
         examination->noise = examination->baseline = NAN;
         if (wp_curve_make(&inspected->reading.spectra[i], &curve, NULL) == WP_OK) {
             (void)wp_examine(&inspected->reading.spectra[i], &curve, NULL, examination);
+            if (wp_film_check(&curve, &inspected->films[i]) != WP_OK)
+                inspected->films[i].is_film = false;
             wp_curve_release(&curve);
         }
     }
@@ -66,8 +71,21 @@ static void print_bands(const struct wp_examination *examination)
     }
 }
 
+static void print_film(const struct wp_film_check *check)
+{
+    printf("  polystyrene film: %s; mean shift %+.2f cm-1; resolution %s; depth at 1583 cm-1 "
+           "%.3f A\n",
+           check->passed ? "within the tolerances" : "NOT within the tolerances", check->mean_shift,
+           check->resolution_ok ? "sufficient" : "not sufficient", check->depth_1583);
+    for (size_t i = 0; i < check->band_count; i++)
+        printf("    %8.1f +/- %.1f: found %.2f%s\n", check->bands[i].expected,
+               check->bands[i].tolerance, check->bands[i].found,
+               check->bands[i].within ? "" : ", out of tolerance");
+}
+
 static void print_spectrum(const struct wp_spectrum *spectrum,
-                           const struct wp_examination *examination)
+                           const struct wp_examination *examination,
+                           const struct wp_film_check *film)
 {
     printf("  \"%s\": %s, %zu points, ", spectrum->title ? spectrum->title : "",
            wp_technique_text(spectrum->technique), spectrum->count);
@@ -88,6 +106,8 @@ static void print_spectrum(const struct wp_spectrum *spectrum,
     }
     if (examination->band_count)
         print_bands(examination);
+    if (film && film->is_film)
+        print_film(film);
 }
 
 static void print_text(const char *path, const struct inspected *inspected)
@@ -106,7 +126,8 @@ static void print_text(const char *path, const struct inspected *inspected)
         printf("  and %zu more warnings\n", reading->warnings_dropped);
     for (size_t i = 0; i < reading->spectrum_count; i++)
         print_spectrum(&reading->spectra[i],
-                       inspected->examinations ? &inspected->examinations[i] : NULL);
+                       inspected->examinations ? &inspected->examinations[i] : NULL,
+                       inspected->films ? &inspected->films[i] : NULL);
 }
 
 static bool print_json(const char *path, const struct inspected *inspected, bool points, bool first)
@@ -115,6 +136,11 @@ static bool print_json(const char *path, const struct inspected *inspected, bool
     wp_text_clean(path, strlen(path), clean, sizeof clean);
     cJSON *object = wp_json_reading(clean, inspected->hashed ? inspected->sha256 : NULL,
                                     &inspected->reading, inspected->examinations, points);
+    const cJSON *spectra = cJSON_GetObjectItemCaseSensitive(object, "spectra");
+    for (size_t i = 0; inspected->films && i < inspected->reading.spectrum_count; i++)
+        if (inspected->films[i].is_film)
+            cJSON_AddItemToObject(cJSON_GetArrayItem(spectra, (int)i), "film_check",
+                                  wp_json_film(&inspected->films[i]));
     char *text = object ? cJSON_PrintUnformatted(object) : NULL;
     if (text)
         printf("%s%s", first ? "" : ",\n", text);

@@ -64,6 +64,27 @@ static void add_findings(cJSON *object, const struct wp_examination *examination
         cJSON_AddItemToArray(remarks, remark_json(&examination->remarks[i]));
 }
 
+cJSON *wp_json_film(const struct wp_film_check *check)
+{
+    cJSON *object = cJSON_CreateObject();
+    cJSON_AddBoolToObject(object, "passed", check->passed);
+    add_rounded(object, "mean_shift", check->mean_shift, 0.001);
+    add_rounded(object, "noise", check->noise, 1e-4);
+    cJSON_AddBoolToObject(object, "resolution_ok", check->resolution_ok);
+    add_rounded(object, "depth_1583", check->depth_1583, 1e-4);
+    add_rounded(object, "depth_2850", check->depth_2850, 1e-4);
+    cJSON *bands = cJSON_AddArrayToObject(object, "bands");
+    for (size_t i = 0; i < check->band_count; i++) {
+        cJSON *band = cJSON_CreateObject();
+        add_number(band, "expected", check->bands[i].expected);
+        add_number(band, "tolerance", check->bands[i].tolerance);
+        add_rounded(band, "found", check->bands[i].found, 0.001);
+        cJSON_AddBoolToObject(band, "within", check->bands[i].within);
+        cJSON_AddItemToArray(bands, band);
+    }
+    return object;
+}
+
 cJSON *wp_json_examination(const struct wp_examination *examination)
 {
     cJSON *object = cJSON_CreateObject();

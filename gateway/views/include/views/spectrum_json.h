@@ -11,6 +11,7 @@
 
 #include <cjson/cJSON.h>
 
+#include "spectrum/film.h"
 #include "spectrum/read.h"
 #include "spectrum/remarks.h"
 
@@ -20,6 +21,10 @@ cJSON *wp_json_examination(const struct wp_examination *examination);
 /* One element of "spectra". `examination` may be NULL (then no bands, verdict "usable"). */
 cJSON *wp_json_spectrum(const struct wp_spectrum *spectrum,
                         const struct wp_examination *examination, bool points);
+
+/* A film check: {"passed","mean_shift","noise","resolution_ok","depth_1583","depth_2850","bands":
+ * [{"expected","tolerance","found","within"}]}; depths in absorbance, noise in %T rms. */
+cJSON *wp_json_film(const struct wp_film_check *check);
 
 /* One element of the array of `inspect`: `spectra[i]` is examined by the caller. `sha256` is
  * hexadecimal. */
