@@ -11,8 +11,10 @@
 #include "people/persons.h"
 #include "people/sessions.h"
 
-/* A change of offset below this is jitter of the network, not news. */
+/* A change of offset below this is jitter of the network, not news ... */
 #define OFFSET_STEP WP_SECOND
+/* ... but a heartbeat that was quicker on its way by more than this ties the clocks better. */
+#define OFFSET_BETTER INT64_C(5000)
 /* One sample at least in so long, so that a boot is always tied to our clock. */
 #define SAMPLE_EVERY WP_HOUR
 #define EVENTS_MOST 50
@@ -178,8 +180,9 @@ static enum wp_status sample_clock(struct wp_txn *txn, const struct wp_ask *ask,
     enum wp_status status = wp_sql_int(
         txn->sql, &recent,
         "SELECT 1 FROM clock_sample WHERE agent_id = ? AND boot_id = ? AND at_us > ? AND "
-        "abs(offset_us - ?) < ? LIMIT 1",
-        "itiii", ask->who->id, boot, txn->now - SAMPLE_EVERY, offset, (int64_t)OFFSET_STEP);
+        "offset_us > ? AND offset_us <= ? LIMIT 1",
+        "itiii", ask->who->id, boot, txn->now - SAMPLE_EVERY, offset - OFFSET_STEP,
+        offset + OFFSET_BETTER);
     if (status != WP_NOT_FOUND)
         return status;
     return wp_sql_run(txn->sql,

@@ -49,15 +49,21 @@ struct alike {
     struct known other; /* of another: staff hear of it; 0: none */
 };
 
-static bool may_merge(const struct known *known, int64_t turn, int64_t captured, int64_t added)
+/* What the bench is asked about counts, where the other is stamped, for the turn that is suggested:
+ * of two formats of one spectrum only one may tell its time. */
+static bool may_merge(const struct known *known, const struct wp_ruling *ruling, int64_t captured,
+                      int64_t added)
 {
-    if (turn || known->turn)
-        return known->turn == turn;
+    if (known->turn)
+        return known->turn == (ruling->turn ? ruling->turn : ruling->suggestion);
+    if (ruling->turn)
+        return false;
     return captured - added < SAME_EXPORT && added - captured < SAME_EXPORT;
 }
 
 static enum wp_status by_likeness(struct wp_sql *sql, int64_t now, const struct wp_taking *taking,
-                                  const struct wp_print *print, int64_t turn, struct alike *alike)
+                                  const struct wp_print *print, const struct wp_ruling *ruling,
+                                  struct alike *alike)
 {
     memset(alike, 0, sizeof *alike);
     struct wp_rows rows;
@@ -79,7 +85,7 @@ static enum wp_status by_likeness(struct wp_sql *sql, int64_t now, const struct 
         if (wp_print_compare(print, &stored) != WP_ALIKE)
             continue;
         struct known known = {wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
-        if (!alike->merge.measurement && may_merge(&known, turn, now, wp_rows_int(&rows, 4)))
+        if (!alike->merge.measurement && may_merge(&known, ruling, now, wp_rows_int(&rows, 4)))
             alike->merge = known;
         else if (!alike->other.measurement)
             alike->other = known;
@@ -87,9 +93,9 @@ static enum wp_status by_likeness(struct wp_sql *sql, int64_t now, const struct 
     return wp_rows_end(&rows);
 }
 
-/* The time in the file on the gateway's clock. */
+/* The time in the file on the gateway's clock: the first and the last instant it may stand for. */
 static bool file_time(const struct wp_taking *taking, const struct wp_spectrum *spectrum,
-                      int64_t *at)
+                      int64_t *from, int64_t *at)
 {
     const struct wp_file_time *time = &spectrum->time;
     if (!time->present || !time->has_time)
@@ -109,7 +115,8 @@ static bool file_time(const struct wp_taking *taking, const struct wp_spectrum *
      * measured. */
     int64_t latest = utc % WP_SECOND ? utc : utc + WP_SECOND - 1;
     *at = latest + taking->time.offset_us;
-    if (*at > taking->time.export_us && utc + taking->time.offset_us <= taking->time.export_us)
+    *from = utc + taking->time.offset_us;
+    if (*at > taking->time.export_us && *from <= taking->time.export_us)
         *at = taking->time.export_us;
     return true;
 }
@@ -124,7 +131,7 @@ static enum wp_status rule(struct wp_sql *sql, const struct wp_taking *taking,
                                    .change_us = wp_site.change_us,
                                    .silence_us = wp_site.silence_us,
                                    .turns = turns};
-    evidence.has_file_time = file_time(taking, spectrum, &evidence.file_us);
+    evidence.has_file_time = file_time(taking, spectrum, &evidence.file_from_us, &evidence.file_us);
     /* A time in the file settles what a late capture leaves open, if the clock itself is known. */
     if (evidence.has_file_time && !taking->time.unknown)
         evidence.clock_unknown = false;
@@ -320,8 +327,8 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
     status = rule(txn->sql, taking, spectrum, &ruling, &named, &measurement);
     struct alike alike = {.other = known};
     if (!status && !known.measurement && taking->intake->spectra[i].has_print)
-        status = by_likeness(txn->sql, txn->now, taking, &taking->intake->spectra[i].print,
-                             ruling.turn ? ruling.turn : ruling.suggestion, &alike);
+        status = by_likeness(txn->sql, txn->now, taking, &taking->intake->spectra[i].print, &ruling,
+                             &alike);
     if (status)
         return status;
     if (alike.merge.measurement) {

@@ -9,14 +9,24 @@
 /* No export is older than the formats' first year on a PC whose clock is right. */
 #define PLAUSIBLE_FROM (INT64_C(1262304000) * WP_SECOND) /* 2010-01-01 */
 
+/* Heartbeats this close in time are taken together, as long as they agree within a second: of those
+ * the one that was quickest on its way ties the clocks best, for delays only add. */
+#define TOGETHER WP_HOUR
+#define AGREE WP_SECOND
+
 /* Same boot: the steady clock ties that moment to a heartbeat's, whatever the wall clock did. */
 static enum wp_status by_steady_clock(struct wp_sql *sql, int64_t agent,
                                       const struct wp_intake *intake, int64_t *corrected)
 {
-    return wp_sql_int(sql, corrected,
-                      "SELECT at_us + (?1 - steady_us) FROM clock_sample WHERE agent_id = ?2 AND "
-                      "boot_id = ?3 AND boot_id <> '' ORDER BY abs(steady_us - ?1) LIMIT 1",
-                      "iit", intake->steady_us, agent, intake->boot_id);
+    return wp_sql_int(
+        sql, corrected,
+        "SELECT ?1 + min(s.at_us - s.steady_us) FROM clock_sample s JOIN (SELECT at_us, steady_us "
+        "FROM clock_sample WHERE agent_id = ?2 AND boot_id = ?3 AND boot_id <> '' "
+        "ORDER BY abs(steady_us - ?1) LIMIT 1) nearest ON s.agent_id = ?2 AND s.boot_id = ?3 "
+        "AND abs(s.steady_us - nearest.steady_us) <= ?4 "
+        "AND abs(s.at_us - s.steady_us - nearest.at_us + nearest.steady_us) < ?5 "
+        "HAVING count(*) > 0",
+        "iitii", intake->steady_us, agent, intake->boot_id, (int64_t)TOGETHER, (int64_t)AGREE);
 }
 
 /* Another boot: the offset that was measured next to that time, before or after. */

@@ -51,7 +51,7 @@ static void asked(int64_t suggestion)
 static void file_at(int64_t at)
 {
     evidence.has_file_time = true;
-    evidence.file_us = at;
+    evidence.file_us = evidence.file_from_us = at;
 }
 
 static void time_in_the_file_within_a_turn_stamps_it(void **state)
@@ -210,6 +210,19 @@ static void time_in_the_file_ahead_of_the_export_is_not_believed(void **state)
     stamped(B);
 }
 
+static void whole_seconds_in_which_turns_changed_are_asked(void **state)
+{
+    (void)state;
+    file_at(10 * MIN + S / 10);
+    evidence.file_from_us = 10 * MIN - 9 * S / 10;
+    evidence.export_us = 10 * MIN + S / 10;
+    asked(B);
+    file_at(10 * MIN - S / 10);
+    asked(A);
+    file_at(10 * MIN - 6 * S / 10);
+    stamped(A);
+}
+
 int main(void)
 {
 #define ROW(name) cmocka_unit_test_setup(name, set_up)
@@ -231,6 +244,7 @@ int main(void)
         ROW(file_naming_somebody_else_is_asked),
         ROW(unknown_clock_is_asked),
         ROW(time_in_the_file_ahead_of_the_export_is_not_believed),
+        ROW(whole_seconds_in_which_turns_changed_are_asked),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
