@@ -60,6 +60,7 @@ static enum wp_status prepare_process(struct gateway *gateway, struct wp_error *
         setenv("TZ", zone, 1);
     tzset();
     signal(SIGPIPE, SIG_IGN);
+    signal(SIGXFSZ, SIG_IGN); /* a limit on the size of files is a failed write, not the end */
     struct rlimit files;
     if (getrlimit(RLIMIT_NOFILE, &files) == 0) {
         files.rlim_cur = files.rlim_max;

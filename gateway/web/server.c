@@ -1,8 +1,10 @@
+#include <dirent.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "base/clock.h"
 #include "base/log.h"
@@ -59,12 +61,27 @@ static void start_timers(struct wp_web *web)
     uv_timer_start(&web->retry, on_retry, RETRY_MS, RETRY_MS);
 }
 
+/* What a crash left half received was promised to nobody, and the agent sends it again. */
+static void sweep_staging(const char *path)
+{
+    DIR *folder = opendir(path);
+    for (const struct dirent *entry; folder && (entry = readdir(folder));) {
+        const char *ending = strrchr(entry->d_name, '.');
+        if (ending && !strcmp(ending, ".part"))
+            (void)unlinkat(dirfd(folder), entry->d_name, 0);
+    }
+    if (folder)
+        (void)closedir(folder);
+}
+
 static enum wp_status make_staging(struct wp_web *web, struct wp_error *error)
 {
     char path[640];
     snprintf(path, sizeof path, "%s/staging", web->folder);
-    if (mkdir(path, 0700) == 0 || errno == EEXIST)
+    if (mkdir(path, 0700) == 0 || errno == EEXIST) {
+        sweep_staging(path);
         return WP_OK;
+    }
     return wp_fail(error, WP_IO, "The staging folder could not be made: %s.", strerror(errno));
 }
 

@@ -1,5 +1,7 @@
 """wavepostd from its start to its end: usage, certificates, the folder's lock, an orderly stop."""
+import http.client
 import os
+import resource
 import socket
 import ssl
 import subprocess
@@ -56,6 +58,32 @@ class LifeTest(unittest.TestCase):
             raw.close()
         finally:
             daemon.stop()
+
+    def test_what_a_crash_left_half_received_is_swept_at_the_start(self):
+        staging = os.path.join(self.folder.name, "data", "staging")
+        os.makedirs(staging)
+        for name in ("1732500000000001.part", "kept by somebody.txt"):
+            with open(os.path.join(staging, name), "wb") as file:
+                file.write(b"half a spectr")
+        daemon = Daemon(self.folder.name, plain=True)
+        try:
+            self.assertEqual(os.listdir(staging), ["kept by somebody.txt"])
+        finally:
+            self.assertEqual(daemon.stop()[0], 0)
+
+    def test_a_limit_on_the_size_of_files_is_an_error_and_no_end_by_signal(self):
+        daemon = Daemon(self.folder.name, plain=True)
+        resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, (4096, 4096))
+        try:
+            status = daemon.control("POST", "/api/v1/instruments", {"name": "IR-1", "place": "Lab"})[0]
+            self.assertGreaterEqual(status, 500)
+        except (http.client.HTTPException, OSError):
+            pass  # a gateway that cannot write its database may stop, in order
+        try:
+            code = daemon.process.wait(3)
+        except subprocess.TimeoutExpired:
+            code = daemon.stop()[0]
+        self.assertGreaterEqual(code, 0)
 
     def run_daemon(self, *words):
         return subprocess.run([WAVEPOSTD, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
