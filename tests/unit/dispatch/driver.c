@@ -6,8 +6,9 @@
  *   {"instrument": {"id": 1, "place": "...", "first": 0, "second": 0}}
  *
  * Options: --data DIR, --watch/--follow/--answer/--silence MS, --backoff MS, --smtp URL, --ca FILE,
- * --user, --password, --tls, --crash-at STATE (dies by SIGKILL inside the transaction that would
- * have recorded that state: after the deed, before the record).
+ * --user, --password, --tls, --keep DIR (each sheet it draws as DIR/ID.pdf), --crash-at STATE (dies
+ * by SIGKILL inside the transaction that would have recorded that state: after the deed, before the
+ * record).
  */
 #include <signal.h>
 #include <stdio.h>
@@ -29,6 +30,7 @@ static struct wp_dispatch *dispatch;
 static char line[LINE_MOST];
 static size_t line_size;
 static const char *crash_at = "";
+static const char *keep_in;
 
 /* ---- the sheet: a page that says whose delivery it is ---- */
 
@@ -50,6 +52,15 @@ static void draw(struct wp_bytes *pdf, int64_t delivery)
     cairo_surface_destroy(surface);
 }
 
+static void keep(const struct wp_bytes *pdf, int64_t delivery)
+{
+    char path[512];
+    snprintf(path, sizeof path, "%s/%lld.pdf", keep_in, (long long)delivery);
+    FILE *file = fopen(path, "wb");
+    if (file == NULL || fwrite(pdf->data, 1, pdf->size, file) != pdf->size || fclose(file) != 0)
+        abort();
+}
+
 static enum wp_status render(void *arg, const struct wp_sheet_wanted *wanted, struct wp_bytes *pdf,
                              struct wp_post_sheet *mail, struct wp_error *error)
 {
@@ -58,6 +69,8 @@ static enum wp_status render(void *arg, const struct wp_sheet_wanted *wanted, st
         return wp_fail(error, WP_NOT_FOUND, "the spectrum was removed");
     if (!wanted->no_pdf)
         draw(pdf, wanted->delivery);
+    if (!wanted->no_pdf && keep_in != NULL)
+        keep(pdf, wanted->delivery);
     if (mail == NULL)
         return WP_OK;
     if (wanted->person == 1)
@@ -349,6 +362,7 @@ int main(int count, char **words)
         .backoff_us = (int64_t)milliseconds(count, words, "--backoff") * 1000,
     };
     crash_at = option(count, words, "--crash-at", "");
+    keep_in = option(count, words, "--keep", NULL);
     loop = uv_default_loop();
     wp_delivery_set_hook(on_change);
     enum wp_status status = wp_secret_init();
