@@ -137,6 +137,10 @@ WP_ACT(wp_act_claim)
     (void)snprintf(throttle, sizeof throttle, "claim:%" PRId64 ":%" PRId64, ask->who->id, person);
     if (!status)
         status = wp_throttle(txn, throttle, 10, WP_HOUR);
+    /* At a bench anybody may be named, so that names alone would give tries without end. */
+    (void)snprintf(throttle, sizeof throttle, "claim-at:%" PRId64, ask->who->id);
+    if (!status && ask->who->actor == WP_ACTOR_BENCH)
+        status = wp_throttle(txn, throttle, 60, WP_HOUR);
     if (status == WP_RETRY)
         return wp_fail(error, status, "Too many tries; wait an hour, or ask staff.");
     if (!status) {

@@ -127,12 +127,17 @@ static enum wp_status names_for(struct wp_sql *sql, const struct wp_who *who, in
 }
 
 /* Instruments write the file's title as whoever ran them typed it: it may be a name. */
+static void hide_title(cJSON *object)
+{
+    cJSON_ReplaceItemInObjectCaseSensitive(object, "title", cJSON_CreateString(""));
+}
+
 static void hide_names(cJSON *object)
 {
     cJSON_AddArrayToObject(object, "persons");
     cJSON_AddTrueToObject(object, "hidden");
     cJSON_DeleteItemFromObjectCaseSensitive(object, "guest");
-    cJSON_ReplaceItemInObjectCaseSensitive(object, "title", cJSON_CreateString(""));
+    hide_title(object);
 }
 
 static void drop_staff_remarks(cJSON *object)
@@ -152,6 +157,8 @@ static enum wp_status add_names(struct wp_sql *sql, const struct wp_who *who, cJ
     enum wp_status status = names_for(sql, who, id, &names);
     if (names == WP_NAMES_OWN || names == WP_NAMES_SHORT)
         drop_staff_remarks(object);
+    if (names == WP_NAMES_SHORT)
+        hide_title(object);
     if (names != WP_NAMES_ALL)
         cJSON_DeleteItemFromObjectCaseSensitive(object, "suggestion");
     if (names == WP_NAMES_HIDDEN) {
