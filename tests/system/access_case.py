@@ -3,6 +3,7 @@ import json
 import os
 import re
 import socketserver
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -275,6 +276,18 @@ class College:
         self.stamp(self.mine, "A", LOGIN)
         self.do("/bench/%d/keep" % self.instruments["IR-1"], {"measurement": self.mine, "print": True})
         self.stamp(self.theirs, "B", "zash")
+
+    def database(self, text, *values):
+        """One statement on the gateway's database, beside the gateway."""
+        connection = sqlite3.connect(os.path.join(self.daemon.data, "gateway.db"), timeout=10)
+        try:
+            with connection:
+                return connection.execute(text, values).fetchall()
+        finally:
+            connection.close()
+
+    def forget_tries(self):
+        self.database("DELETE FROM throttle")
 
     def stamp(self, measurement, letter, login):
         self.do("/measurements/%d/stamp" % measurement, {
