@@ -3,6 +3,7 @@
 #include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <sys/stat.h>
 
 #include "base/log.h"
 #include "gateway.h"
@@ -100,6 +101,7 @@ int main(int argc, char **argv)
     if (!parse(argc, argv, &line))
         return misuse();
     keep_memory();
+    (void)umask(0077); /* whoever made the folder: what is in it is for our own user alone */
     struct wp_settings settings;
     struct wp_error error = {0};
     enum wp_status status = wp_settings_read(&line, &settings, &error);
