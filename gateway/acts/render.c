@@ -25,10 +25,10 @@ static enum wp_status load_others(struct wp_sql *sql, const struct wp_render *wh
         enum wp_status status = wp_loaded_read(sql, what->others[i], loaded, error);
         if (status)
             return status;
-        (void)snprintf(overlay->names[i], sizeof overlay->names[i], "%s %s, %s", loaded->accession,
-                       loaded->stamp.sample, loaded->measured_at);
-        input->others[i] =
-            (struct wp_sheet_other){.spectrum = loaded->spectrum, .name = overlay->names[i]};
+        (void)snprintf(overlay->names[i], sizeof overlay->names[i], "%s %s", loaded->accession,
+                       loaded->stamp.sample);
+        input->others[i] = (struct wp_sheet_other){
+            .spectrum = loaded->spectrum, .name = overlay->names[i], .date = loaded->measured_at};
         input->other_count = i + 1;
     }
     return WP_OK;

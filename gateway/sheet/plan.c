@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "key.h"
 #include "layout.h"
 #include "marks.h"
 #include "qr.h"
@@ -103,6 +104,7 @@ enum wp_status sheet_plan_make(struct sheet_plan *plan, const struct wp_sheet_in
         return status;
     plan->input = input;
     sheet_layout(plan);
+    sheet_key_place(plan, painter);
     status = choose_axes(plan, error);
     if (status) {
         sheet_plan_release(plan);

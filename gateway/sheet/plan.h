@@ -32,6 +32,14 @@ struct sheet_row {
     const char *shape;
 };
 
+/* One spectrum in an overlay's key. */
+struct sheet_key_entry {
+    char words[SHEET_TEXT_ROOM];
+    double x;
+    double most; /* width of the words; 0: as wide as they are */
+    int line;    /* 0: next to the frame */
+};
+
 struct sheet_plan {
     const struct wp_sheet_input *input;
     struct sheet_style style;
@@ -54,7 +62,9 @@ struct sheet_plan {
     size_t label_count;
     struct sheet_row rows[WP_SHEET_BANDS_MOST];
     size_t row_count;
-    double cut_off; /* cm-1; 0: none inside the axis */
+    struct sheet_key_entry key[SHEET_TRACES_MOST]; /* as many as traces */
+    int key_lines;                                 /* 0: no overlay */
+    double cut_off;                                /* cm-1; 0: none inside the axis */
 };
 
 /* Checks the input and decides. On failure the plan holds nothing. */

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "key.h"
 #include "page.h"
 #include "spectrum/spectrum.h"
 
@@ -208,36 +209,31 @@ static void draw_curves(cairo_t *cr, const struct sheet_plan *plan)
 }
 
 /* Above the frame, right: what the hatching means. */
-static double draw_hatch_words(const struct sheet_pen *pen, const struct sheet_plan *plan)
+static void draw_hatch_words(const struct sheet_pen *pen, const struct sheet_plan *plan)
 {
     if (!(plan->cut_off > 0))
-        return 0;
-    struct sheet_type type = {.size = plan->style.large ? 16 : 7.5, .grey = WORD_GREY};
-    char words[80];
-    snprintf(words, sizeof words, "hatched: the plates absorb below %ld cm\xE2\x81\xBB\xC2\xB9",
-             lround(plan->cut_off));
-    return sheet_text(pen, &type, plan->x.right, plan->y.top - 4, 0, SHEET_RIGHT, words);
+        return;
+    struct sheet_type type = {.size = sheet_key_size(plan), .grey = WORD_GREY};
+    char words[SHEET_HATCH_ROOM];
+    sheet_hatch_words(plan->cut_off, words);
+    sheet_text(pen, &type, plan->x.right, plan->y.top - 4, 0, SHEET_RIGHT, words);
 }
 
 /* Above the frame, left: a piece of each curve of an overlay and its name. */
-static void draw_key(const struct sheet_pen *pen, const struct sheet_plan *plan, double taken)
+static void draw_key(const struct sheet_pen *pen, const struct sheet_plan *plan)
 {
-    if (plan->trace_count < 2)
-        return;
-    struct sheet_type type = {.size = plan->style.large ? 16 : 7.5};
-    double each = (plan->frame.w - taken - 10) / (double)plan->trace_count;
-    double x = plan->x.left;
-    double y = plan->y.top - 4;
-    for (size_t i = 0; i < plan->trace_count; i++) {
-        char words[SHEET_TEXT_ROOM];
-        sheet_clean(i ? plan->input->others[i - 1].name : plan->input->accession, words);
+    struct sheet_type type = {.size = sheet_key_size(plan)};
+    for (size_t i = 0; plan->key_lines && i < plan->trace_count; i++) {
+        const struct sheet_key_entry *entry = &plan->key[i];
+        double y = plan->y.top - 4 - entry->line * type.size * SHEET_KEY_LINE;
+        double middle = y - type.size * 0.33;
         cairo_save(pen->cr);
         trace_pen(pen->cr, i);
-        sheet_line(pen->cr, x, y - type.size * 0.33, x + 24, y - type.size * 0.33);
+        sheet_line(pen->cr, entry->x, middle, entry->x + SHEET_KEY_PIECE, middle);
         sheet_stroke(pen->cr, 1.0, trace_grey[i]);
         cairo_restore(pen->cr);
-        double width = sheet_text(pen, &type, x + 28, y, each - 42, SHEET_LEFT, words);
-        x += 28 + width + 14;
+        sheet_text(pen, &type, entry->x + SHEET_KEY_INDENT, y, entry->most, SHEET_LEFT,
+                   entry->words);
     }
 }
 
@@ -258,5 +254,6 @@ void sheet_plot_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
     draw_y_axis(pen, plan, y, y_count);
     draw_bend(cr, plan);
     draw_axis_words(pen, plan);
-    draw_key(pen, plan, draw_hatch_words(pen, plan));
+    draw_hatch_words(pen, plan);
+    draw_key(pen, plan);
 }

@@ -10,7 +10,6 @@ import os
 import pwd
 import ssl
 import subprocess
-import warnings
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
@@ -19,7 +18,6 @@ from lab.mail import EXIM_USER
 from lab.processes import LabError, Program, answers, free_port, wait_until
 
 logging.getLogger("mail.log").setLevel(logging.ERROR)  # aiosmtpd warns of what a test wants of it
-warnings.filterwarnings("ignore", "Requiring AUTH while not requiring TLS")
 
 
 def make_certificate(folder):

@@ -23,7 +23,7 @@ static const struct fixture_band alcohol[] = {
 
 struct holder {
     struct fixture_kind kind;
-    struct wp_spectrum spectra[4];
+    struct wp_spectrum spectra[1 + WP_SHEET_OTHERS_MOST];
     struct wp_examination examination;
 };
 
@@ -128,9 +128,31 @@ static void overlay(struct holder *holder)
     infrared(holder, 1, 0.55, 90);
     infrared(holder, 2, 0.3, 84);
     struct wp_sheet_input *input = &holder->kind.input;
-    input->others[0] = (struct wp_sheet_other){&holder->spectra[1], "Maya R., 5 March, crude"};
-    input->others[1] = (struct wp_sheet_other){&holder->spectra[2], "Reference of the course"};
+    input->others[0] = (struct wp_sheet_other){&holder->spectra[1], "Maya R., crude", "5 March"};
+    input->others[1] =
+        (struct wp_sheet_other){&holder->spectra[2], "Reference of the course", NULL};
     input->other_count = 2;
+}
+
+/* As many as there can be, with names of every length: the key takes two lines. */
+static void overlay_five(struct holder *holder)
+{
+    transmittance(holder);
+    holder->kind.name = "overlay-five";
+    static const struct {
+        const char *name, *date;
+    } others[WP_SHEET_OTHERS_MOST] = {
+        {"20377M Acetylsalicylic acid, crude", "5 March 2026, 14:20"},
+        {"20380Q Acetylsalicylic acid, second crop", "5 March 2026, 15:02"},
+        {"20391D Salicylic acid", "5 March 2026, 15:40"},
+        {"20012R Acetylsalicylic acid, reference of the course", "8 January 2026, 09:15"}};
+    struct wp_sheet_input *input = &holder->kind.input;
+    for (size_t i = 0; i < COUNT(others); i++) {
+        infrared(holder, i + 1, 0.62 - 0.12 * (double)i, 91 - 3 * (double)i);
+        input->others[i] =
+            (struct wp_sheet_other){&holder->spectra[i + 1], others[i].name, others[i].date};
+    }
+    input->other_count = COUNT(others);
 }
 
 static void large_print(struct holder *holder)
@@ -201,8 +223,8 @@ static void peak_table(struct holder *holder)
 struct fixture_kind *fixture_kind_new(size_t index)
 {
     static void (*const make[FIXTURE_KINDS])(struct holder *) = {
-        transmittance, off_scale, unclaimed, scripts,   overlay,
-        large_print,   raman,     uv_vis,    peak_table};
+        transmittance, off_scale,   unclaimed, scripts, overlay,
+        overlay_five,  large_print, raman,     uv_vis,  peak_table};
     struct holder *holder = calloc(1, sizeof *holder);
     if (!holder)
         abort();

@@ -289,6 +289,32 @@ static void no_word_lies_on_another_or_off_the_page(void **state)
     }
 }
 
+static void an_overlay_names_each_of_its_spectra(void **state)
+{
+    (void)state;
+    struct fixture_kind *kind = fixture_kind_new(5);
+    assert_string_equal(kind->name, "overlay-five");
+    struct wp_sheet_input *input = &kind->input;
+    char *text = text_of(input);
+    for (size_t i = 0; i < input->other_count; i++) {
+        says(text, input->others[i].name);
+        says(text, input->others[i].date);
+    }
+    free(text);
+    /* In the largest type on the smaller paper dates go and names end early, but all begin. */
+    input->options.large_print = true;
+    input->options.paper = WP_SHEET_LETTER;
+    text = text_of(input);
+    for (size_t i = 0; i < input->other_count; i++) {
+        char accession[8];
+        snprintf(accession, sizeof accession, "%.6s", input->others[i].name);
+        says(text, accession);
+        never_says(text, input->others[i].date);
+    }
+    free(text);
+    fixture_kind_free(kind);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -299,6 +325,7 @@ int main(void)
         cmocka_unit_test(an_unclaimed_sheet_says_so_and_how_to_claim_it),
         cmocka_unit_test(names_of_every_script_can_be_searched),
         cmocka_unit_test(long_and_hostile_names_stay_in_their_place),
+        cmocka_unit_test(an_overlay_names_each_of_its_spectra),
         cmocka_unit_test(no_word_lies_on_another_or_off_the_page),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

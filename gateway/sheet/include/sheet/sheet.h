@@ -77,7 +77,8 @@ struct wp_sheet_options {
 /* Another spectrum drawn behind the sheet's own, told apart by its dashes. */
 struct wp_sheet_other {
     const struct wp_spectrum *spectrum;
-    const char *name; /* for the key: "Your spectrum of 12 March", "Reference: aspirin" */
+    const char *name; /* for the key: "10042K benzoin", "Reference: aspirin" */
+    const char *date; /* behind the name where there is room; NULL: none */
 };
 
 /* Everything a sheet can say. All zero but `spectrum` and `accession` is a valid input. */
