@@ -287,13 +287,16 @@ static void claimed(void *arg, enum wp_status status)
     dispatch->pending--;
     if (status) {
         release(job);
-    } else if (wp_lane_submit(dispatch->mail_lane, draw, drawn, job) == WP_OK) {
+    } else if (!dispatch->stopping && /* then the lane is gone */
+               wp_lane_submit(dispatch->mail_lane, draw, drawn, job) == WP_OK) {
         dispatch->pending++;
     } else {
         for (size_t i = 0; i < job->count; i++)
             if (job->sheets[i].outcome == WP_MAIL_CLAIMED)
                 job->sheets[i].outcome = WP_MAIL_DRAWN;
-        settle(job, WP_MAIL_LATER, "Too much mail at once. Trying again.");
+        settle(job, WP_MAIL_LATER,
+               dispatch->stopping ? "The gateway is being stopped; sent after that."
+                                  : "Too much mail at once. Trying again.");
     }
 }
 
