@@ -53,6 +53,12 @@ class MailBox(socketserver.ThreadingTCPServer):
 
     class Handler(socketserver.StreamRequestHandler):
         def handle(self):
+            try:
+                self.talk()
+            except ConnectionError:
+                pass  # the gateway was stopped
+
+        def talk(self):
             self.wfile.write(b"220 mail\r\n")
             for _ in range(100):
                 line = self.rfile.readline(1000).upper()
