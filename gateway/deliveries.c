@@ -77,6 +77,8 @@ enum wp_status wp_deliveries_render(void *arg, const struct wp_sheet_wanted *wan
     enum wp_status status = wp_db_reader(deliveries->db, &sql, error);
     if (status)
         return status;
+    if (wanted->for_mail)
+        what.letter = wp_sheet_paper(sql) == WP_SHEET_LETTER;
     if (!wanted->no_pdf)
         status = wp_render_sheet(sql, deliveries->fonts, &what, pdf, error);
     if (!status && wanted->for_mail)

@@ -74,19 +74,22 @@ static void close_sheet(void *user, size_t index, struct wp_sheet_input *input)
     wp_loaded_release(&((struct booklet *)user)->loaded);
 }
 
-static enum wp_status name_section(struct wp_sql *sql, int64_t section, char *title, size_t room)
+static enum wp_status name_section(struct wp_sql *sql, int64_t section, char *title, size_t room,
+                                   int64_t *course)
 {
     struct wp_rows rows;
     enum wp_status status = wp_sql_query(
         sql, &rows,
-        "SELECT c.code || ', section ' || s.code FROM section s JOIN course c ON c.id = "
+        "SELECT c.code || ', section ' || s.code, c.id FROM section s JOIN course c ON c.id = "
         "s.course_id WHERE s.id = ?",
         "i", section);
     if (status)
         return status;
     bool found = wp_rows_next(&rows);
-    if (found)
+    if (found) {
         (void)snprintf(title, room, "%s", wp_rows_text(&rows, 0));
+        *course = wp_rows_int(&rows, 1);
+    }
     status = wp_rows_end(&rows);
     return status ? status : found ? WP_OK : WP_NOT_FOUND;
 }
@@ -99,9 +102,13 @@ enum wp_status wp_render_booklet(struct wp_sql *sql, struct wp_sheet_fonts *font
     int64_t *ids = calloc(WP_BOOKLET_MOST, sizeof *ids);
     char title[200] = "";
     size_t count = 0;
+    int64_t course = 0;
+    struct wp_sheet_options options = {.paper = wp_sheet_paper(sql)};
     enum wp_status status = booklet && ids ? WP_OK : WP_NO_MEMORY;
     if (!status)
-        status = name_section(sql, section, title, sizeof title);
+        status = name_section(sql, section, title, sizeof title, &course);
+    if (!status)
+        status = wp_sheet_course(sql, course, &options);
     if (!status)
         status = list(sql, section, experiment, all, ids, &count);
     if (!status && !count)
@@ -110,6 +117,7 @@ enum wp_status wp_render_booklet(struct wp_sql *sql, struct wp_sheet_fonts *font
         booklet->sql = sql;
         booklet->ids = ids;
         struct wp_booklet pages = {.title = title,
+                                   .options = options,
                                    .count = count,
                                    .user = booklet,
                                    .entry = entry,

@@ -42,6 +42,7 @@ static void base_name(const char *path, char *name, size_t room)
 struct source {
     unsigned char digest[WP_SHA256_SIZE];
     size_t block;
+    int64_t course;
 };
 
 static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, struct source *source)
@@ -50,7 +51,7 @@ static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, str
     enum wp_status status = wp_sql_query(
         sql, &rows,
         "SELECT m.accession, m.measured_us, m.clock_corrected, i.name, i.place, c.code, c.title, "
-        "n.code, e.code, e.title, c.y_axis, r.sha256, r.block, p.path FROM measurement m "
+        "n.code, e.code, e.title, c.id, r.sha256, r.block, p.path FROM measurement m "
         "JOIN instrument i ON i.id = m.instrument_id JOIN rendition r ON r.measurement_id = m.id "
         "JOIN capture p ON p.id = r.capture_id LEFT JOIN section n ON n.id = m.section_id "
         "LEFT JOIN course c ON c.id = n.course_id LEFT JOIN experiment e ON e.id = m.experiment_id "
@@ -74,8 +75,7 @@ static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, str
         if (wp_rows_text(&rows, 8))
             (void)snprintf(loaded->experiment, sizeof loaded->experiment, "%s %s",
                            wp_rows_text(&rows, 8), text ? text : "");
-        loaded->absorbance =
-            wp_rows_text(&rows, 10) && !strcmp(wp_rows_text(&rows, 10), "absorbance");
+        source->course = wp_rows_int(&rows, 10);
         const void *digest = wp_rows_blob(&rows, 11, &size);
         if (size == WP_SHA256_SIZE)
             memcpy(source->digest, digest, size);
@@ -161,6 +161,8 @@ enum wp_status wp_loaded_read(struct wp_sql *sql, int64_t measurement, struct wp
         status = wp_stamp_read(sql, measurement, &loaded->stamp);
     if (!status)
         status = read_names(sql, loaded);
+    if (!status)
+        status = wp_sheet_course(sql, source.course, &loaded->options);
     wp_clock_local(loaded->measured_us, loaded->measured_at);
     copy(loaded->named_by, sizeof loaded->named_by, rule_words(loaded->stamp.rule));
     if (!status)
@@ -198,7 +200,7 @@ void wp_loaded_sheet(const struct wp_loaded *loaded, struct wp_sheet_input *inpu
         .processed = loaded->spectrum->processed,
         .file_name = loaded->file_name,
         .created_us = loaded->measured_us,
-        .options = {.ordinate = loaded->absorbance ? WP_SHEET_ABSORBANCE : WP_SHEET_TRANSMITTANCE},
+        .options = loaded->options,
     };
     for (size_t i = 0; i < loaded->person_count; i++)
         input->persons[i] = loaded->persons[i];

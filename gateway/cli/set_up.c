@@ -38,6 +38,7 @@ static const struct {
     {"printing", "printing", TEXT},
     {"mailing", "mailing", TEXT},
     {"y-axis", "y_axis", TEXT},
+    {"x-scale", "x_scale", TEXT},
     {"pages-a-day", "pages_a_day", NUMBER},
     {"expected", "expected", NUMBER},
     {"has-oh", "has_oh", FLAG},

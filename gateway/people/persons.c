@@ -131,16 +131,17 @@ enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64
                              struct wp_error *error)
 {
     static const char *const axes[] = {"transmittance", "absorbance", NULL};
+    static const char *const scales[] = {"even", "half", NULL};
     static const char *const printings[] = {"ask", "at-once", "inbox", NULL};
     static const char *const mailings[] = {"none", "digest", "each", "link", NULL};
     const char *code = wp_ask_text(ask, "code"), *title = wp_ask_text(ask, "title");
     const char *axis = wp_ask_text(ask, "y_axis"), *printing = wp_ask_text(ask, "printing");
-    const char *mailing = wp_ask_text(ask, "mailing");
+    const char *mailing = wp_ask_text(ask, "mailing"), *scale = wp_ask_text(ask, "x_scale");
     int64_t pages = -1;
     if (!wp_typed_ok(code, 32, false) || (title && !wp_typed_ok(title, 200, true)))
         return wp_fail(error, WP_INVALID, "A course needs a code of 1 to 32 bytes.");
     if (!one_of(axis, axes, error, "y_axis") || !one_of(printing, printings, error, "printing") ||
-        !one_of(mailing, mailings, error, "mailing"))
+        !one_of(mailing, mailings, error, "mailing") || !one_of(scale, scales, error, "x_scale"))
         return WP_INVALID;
     if (wp_ask_int(ask, "pages_a_day", &pages) && (pages < 0 || pages > 1000))
         return wp_fail(error, WP_INVALID, "\"pages_a_day\" is 0 (no limit) to 1000.");
@@ -154,9 +155,9 @@ enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64
                             "UPDATE course SET title = coalesce(?, title), "
                             "y_axis = coalesce(?, y_axis), printing = coalesce(?, printing), "
                             "mailing = coalesce(?, mailing), "
-                            "pages_a_day = CASE WHEN ?5 < 0 THEN pages_a_day ELSE ?5 END "
-                            "WHERE code = ?6",
-                            "ttttit", title, axis, printing, mailing, pages, code);
+                            "pages_a_day = CASE WHEN ?5 < 0 THEN pages_a_day ELSE ?5 END, "
+                            "x_scale = coalesce(?6, x_scale) WHERE code = ?7",
+                            "ttttitt", title, axis, printing, mailing, pages, scale, code);
     return status ? status : course_named(txn->sql, code, id, error);
 }
 

@@ -292,8 +292,8 @@ WP_VIEW(wp_view_courses)
     *out = cJSON_CreateObject();
     enum wp_status status =
         wp_add_rows(sql, *out, "courses",
-                    "SELECT id, code, title, y_axis, printing, mailing, pages_a_day FROM course "
-                    "WHERE ? >= ? ORDER BY code",
+                    "SELECT id, code, title, y_axis, x_scale, printing, mailing, pages_a_day "
+                    "FROM course WHERE ? >= ? ORDER BY code",
                     "ii", 0, 0);
     cJSON *course = NULL;
     cJSON_ArrayForEach(course, cJSON_GetObjectItemCaseSensitive(*out, "courses"))

@@ -159,7 +159,8 @@ static enum wp_status draw_sheet(struct document *document, struct wp_sql *sql)
     struct wp_render what = {.measurement = document->measurement,
                              .format = formats[document->kind],
                              .large_print = wp_ask_flag(ask, "large_print"),
-                             .letter = paper && !strcmp(paper, "letter"),
+                             .letter = paper ? !strcmp(paper, "letter")
+                                             : wp_sheet_paper(sql) == WP_SHEET_LETTER,
                              .hide_names = document->hide_names || document->shown_as[0],
                              .shown_as = document->shown_as[0] ? document->shown_as : NULL,
                              .other_count = document->other_count};

@@ -3,6 +3,7 @@ import csv
 import io
 import json
 import os
+import subprocess
 import sys
 import tempfile
 import time
@@ -201,6 +202,42 @@ class DocumentsTest(unittest.TestCase):
         self.assertEqual(status, 200, body[:200])
         self.assertTrue(body.startswith(b"%PDF-"))
         self.assertIn(b"%%EOF", body[-32:])
+
+    def words_of(self, path):
+        """Text and size of a PDF of the gateway's."""
+        status, body, _ = self.ask("GET", path, None, self.cookies["inga"])
+        self.assertEqual(status, 200, body[:200])
+        with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
+            file.write(body)
+            file.flush()
+            text, about = (subprocess.run([*tool, file.name, *rest], capture_output=True, check=True, timeout=30,
+                                          text=True).stdout for tool, rest in ((["pdftotext"], ["-"]), (["pdfinfo"], [])))
+        return text, about
+
+    def test_a_course_and_the_printers_decide_how_its_sheets_look(self):
+        paths = ("/api/v1/measurements/%d/sheet.pdf" % self.measurement,
+                 "/api/v1/sections/%d/booklet.pdf?all=1" % self.section)
+        course = lambda axis, scale: self.command("POST", "/courses", {"code": "CHEM 201", "y_axis": axis,
+                                                                       "x_scale": scale})
+        for path in paths:
+            text, about = self.words_of(path)
+            self.assertIn("Transmittance / %", text)
+            self.assertIn("\n2200\n", text)
+            self.assertIn("(A4)", about)
+        course("absorbance", "half")
+        self.assertEqual(self.command("GET", "/courses")["courses"][0]["x_scale"], "half")
+        printer = self.command("POST", "/printers", {"name": "P", "uri": "ipp://127.0.0.1:9/ipp/print",
+                                                     "place": "Science/2/214", "paper": "letter"})
+        for path in paths:
+            text, about = self.words_of(path)
+            self.assertIn("Absorbance", text)
+            self.assertNotIn("\n2200\n", text)  # at half the scale there is no room for each number
+            self.assertIn("(letter)", about)
+        self.assertIn("(A4)", self.words_of(paths[0] + "?paper=a4")[1])
+        status, problem = self.daemon.control("POST", "/api/v1/courses", {"code": "CHEM 201", "x_scale": "third"})
+        self.assertEqual(status, 422, problem)
+        course("transmittance", "even")
+        self.command("POST", "/printers/%d/remove" % printer["id"], {})
 
     def test_a_download_that_is_broken_off_leaves_the_gateway_well(self):
         for _ in range(4):

@@ -19,6 +19,10 @@ const AXES = [
   ['transmittance', 'Transmittance'],
   ['absorbance', 'Absorbance'],
 ];
+const SCALES = [
+  ['even', 'the same scale'],
+  ['half', 'half the scale'],
+];
 const STAFF_BITS = [
   [2, 'demonstrator'],
   [4, 'instructor'],
@@ -42,6 +46,7 @@ function courseForm(c, done) {
         ),
         field('Title', input('title', { value: c.title || '' })),
         field('Sheets show', select('y_axis', AXES, c.y_axis)),
+        field('Above 2000 cm\u207b\u00b9', select('x_scale', SCALES, c.x_scale)),
         field('Printing', select('printing', PRINTING, c.printing)),
         field('Mail', select('mailing', MAILING, c.mailing)),
         field(

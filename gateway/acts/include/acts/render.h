@@ -38,7 +38,7 @@ struct wp_loaded {
     char author_id[24];
     int64_t measured_us;
     bool clock_corrected;
-    bool absorbance; /* the course's ordinate */
+    struct wp_sheet_options options; /* the course's ordinate and scale */
 };
 
 /* WP_NOT_FOUND: no such measurement, or its object cannot be found. WP_INVALID: the object no
@@ -49,6 +49,13 @@ void wp_loaded_release(struct wp_loaded *loaded);
 
 /* Fills a sheet's input; it borrows from `loaded`. */
 void wp_loaded_sheet(const struct wp_loaded *loaded, struct wp_sheet_input *input);
+
+/* Fills in what a course says about its sheets; `course` 0 or unknown: the usual sheet. */
+enum wp_status wp_sheet_course(struct wp_sql *sql, int64_t course,
+                               struct wp_sheet_options *options);
+
+/* The paper of most printers, for files that are not drawn for one of them; A4 without printers. */
+enum wp_sheet_paper wp_sheet_paper(struct wp_sql *sql);
 
 struct wp_render {
     int64_t measurement;
