@@ -206,16 +206,45 @@ static enum wp_status run_load(struct wp_sql *sql, void *job)
     return !status && request->route->load ? request->route->load(sql, now, request) : status;
 }
 
+static void finish_job(struct wp_request *request)
+{
+    if (!request->status && request->route->custom)
+        request->route->custom(request);
+    else
+        wp_reply_outcome(request);
+}
+
+static void done_note(void *job, enum wp_status status)
+{
+    struct wp_request *request = job;
+    if (status) {
+        wp_reply_problem(request, status, NULL);
+        return;
+    }
+    wp_noted_done(request);
+    finish_job(request);
+}
+
+static void start_note(struct wp_request *request)
+{
+    enum wp_status status =
+        wp_db_write(request->web->options.db, wp_noted_write, done_note, request);
+    if (status == WP_RETRY)
+        wp_job_park(request, start_note);
+    else if (status)
+        wp_reply_problem(request, status, NULL);
+}
+
 static void done_job(void *job, enum wp_status status)
 {
     struct wp_request *request = job;
     request->status = status;
     if (!request->refused)
         touch_session(request);
-    if (!status && request->route->custom)
-        request->route->custom(request);
+    if (!status && wp_noted_wanted(request))
+        start_note(request);
     else
-        wp_reply_outcome(request);
+        finish_job(request);
 }
 
 void wp_job_start(struct wp_request *request)

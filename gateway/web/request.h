@@ -114,7 +114,17 @@ struct wp_web {
         uint64_t session; /* start of its hash */
         int64_t at_us;    /* when its use was last noted, steady clock */
     } touched[WP_TOUCH_SLOTS];
+    struct wp_touched looked[WP_TOUCH_SLOTS]; /* who looked at what: in `session` a hash of both */
 };
+
+/* ---- noted.c ---- */
+
+/* Whether what is asked for is to stand in the ledger first; the write job that does it; and that
+ * it does. Between the first and the last the request is as a view or load has left it. Loop
+ * thread, but for the job. */
+bool wp_noted_wanted(const struct wp_request *request);
+enum wp_status wp_noted_write(struct wp_txn *txn, void *job);
+void wp_noted_done(struct wp_request *request);
 
 /* ---- request.c ---- */
 

@@ -259,6 +259,38 @@ class Codes(Case):
         self.assertEqual(agent.ask("POST", V1 + "/agents/heartbeat", {})[0], 401)
 
 
+class Ledger(Case):
+    def entries(self, since, *verbs):
+        return [(e["verb"], e["subject"]) for e in college.command.get("/ledger")["entries"]
+                if e["number"] > since and e["verb"] in verbs][::-1]
+
+    def test_what_staff_look_at_and_take_away_is_written_down(self):
+        inga = as_person(college.sign_in("inga"))
+        section, measurement = "section:%d" % college.sections["A"], "measurement:%d" % college.mine
+        (since,), = college.database("SELECT max(number) FROM ledger")
+        for path in ("/sections/%d/grid" % college.sections["A"], "/measurements/%d" % college.mine,
+                     "/measurements/%d" % college.mine, "/measurements/%d/sheet.pdf" % college.mine,
+                     "/measurements/%d/file" % college.mine, "/measurements/%d/csv" % college.mine,
+                     "/sections/%d/zip" % college.sections["A"]):
+            self.assertEqual(inga.ask("GET", V1 + path)[0], 200)
+        self.assertEqual(self.entries(since, "view", "export"), [
+            ("view", section), ("view", measurement), ("export", measurement), ("export", measurement),
+            ("export", section)])  # one look, however often the page asks
+
+    def test_what_a_student_looks_at_is_nobodys_business_and_a_refused_look_is_no_look(self):
+        (since,), = college.database("SELECT max(number) FROM ledger")
+        college.named["student, own"].ask("GET", "%s/measurements/%d/file" % (V1, college.mine))
+        self.assertEqual(college.named["instructor, other section"].ask("GET", "%s/measurements/%d/file" % (V1, college.mine))[0], 403)
+        self.assertEqual(self.entries(since, "view", "export"), [])
+
+    def test_sign_ins_stamps_claims_and_settings_are_written_down(self):
+        (since,), = college.database("SELECT max(number) FROM ledger")
+        inga = as_person(college.sign_in("inga"))
+        inga.post("/measurements/%d/stamp" % college.mine, {"reason": "the ledger"})
+        college.do("/courses", {"code": "CHEM 201", "title": "Laboratory"})
+        self.assertEqual([verb for verb, _ in self.entries(since, "sign-in", "stamp", "setting")], ["sign-in", "stamp", "setting"])
+
+
 class WhatIsLeft(Case):
     """Last, by its name: what all of this has left behind."""
 
@@ -283,7 +315,7 @@ class WhatIsLeft(Case):
         for secret in self.secrets() + SECRETS + ["boakes", "ashdown"]:
             self.assertNotIn(secret, text)
         for verb, subject, digest in rows:
-            self.assertRegex(subject, r"^[a-z ]+(:\d+)?$")
+            self.assertRegex(subject, r"^[a-z ]+(:[0-9a-f]+)?$")
             self.assertIn(len(digest or b""), (0, 32))
         self.assertTrue(college.command.get("/ledger?check=1")["sound"])
 

@@ -48,7 +48,9 @@ enum wp_route_flag {
     WP_ROUTE_LOOPBACK =
         1 << 1,                /* also open to anybody on the gateway's own machine (not proxied) */
     WP_ROUTE_CREATED = 1 << 2, /* success with content is 201 instead of 200 */
-    WP_ROUTE_EXPIRES = 1 << 3  /* WP_CONFLICT means "expired": 410 instead of 409 */
+    WP_ROUTE_EXPIRES = 1 << 3, /* WP_CONFLICT means "expired": 410 instead of 409 */
+    WP_ROUTE_LOOK = 1 << 4,    /* GET: when staff ask, the ledger says that they looked */
+    WP_ROUTE_EXPORT = 1 << 5   /* GET: the same, that they took it away; every time */
 };
 
 struct wp_route {
