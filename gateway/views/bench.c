@@ -91,6 +91,24 @@ static enum wp_status bench_measurement(struct wp_sql *sql, const struct wp_ask 
     return status;
 }
 
+/* What became of its sheet on paper: the newest delivery to a printer, as "print". */
+static enum wp_status add_paper(struct wp_sql *sql, int64_t measurement, cJSON *object)
+{
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(sql, &rows,
+                     "SELECT id, kind, state, reason, changed_us FROM delivery WHERE "
+                     "measurement_id = ? AND kind = 'print' ORDER BY id DESC LIMIT 1",
+                     "i", measurement);
+    if (status)
+        return status;
+    if (wp_rows_next(&rows))
+        cJSON_AddItemToObject(object, "print", wp_row_object(&rows));
+    else
+        cJSON_AddNullToObject(object, "print");
+    return wp_rows_end(&rows);
+}
+
 /* The newest of the turn, or the newest without a name, whichever is newer. After hand-over a
  * finished turn's spectrum is gone from the page. */
 static enum wp_status add_current(struct wp_sql *sql, const struct wp_ask *ask, int64_t instrument,
@@ -106,6 +124,8 @@ static enum wp_status add_current(struct wp_sql *sql, const struct wp_ask *ask, 
                    "iii", instrument, turn ? turn : (int64_t)-1, wp_clock_utc() - WP_BENCH_SHOWS);
     if (!status)
         status = bench_measurement(sql, ask, id, &current);
+    if (!status)
+        status = add_paper(sql, id, current);
     cJSON_AddItemToObject(out, "current", current ? current : cJSON_CreateNull());
     return status == WP_NOT_FOUND ? WP_OK : status;
 }

@@ -250,7 +250,10 @@ static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, 
     if (!status)
         status = wp_add_rows(sql, object, "deliveries",
                              "SELECT d.id, d.kind, d.state, d.reason, p.name AS printer, "
-                             "d.changed_us FROM delivery d LEFT JOIN printer p "
+                             "d.changed_us, (SELECT json_group_array(json_object('at_us', e.at_us, "
+                             "'state', e.state, 'reason', e.reason)) FROM (SELECT * FROM "
+                             "delivery_event WHERE delivery_id = d.id ORDER BY number DESC LIMIT "
+                             "50) e) AS \"events{}\" FROM delivery d LEFT JOIN printer p "
                              "ON p.id = d.printer_id WHERE d.measurement_id = ? AND ? "
                              "ORDER BY d.id DESC LIMIT 50",
                              "ii", id, names != WP_NAMES_HIDDEN);

@@ -110,6 +110,36 @@ static void outcome(struct wp_html *html, const cJSON *state, const cJSON *measu
     }
 }
 
+static void answer_button(struct wp_html *html, const cJSON *state, int64_t delivery,
+                          const char *answer, const char *text)
+{
+    wp_html_raw(html, "<form method=\"post\" action=\"/api/v1/deliveries/");
+    wp_html_int(html, delivery);
+    wp_html_raw(html, "/answer\"><input type=\"hidden\" name=\"then\" value=\"/bench/");
+    wp_html_int(html, wp_member_int(wp_member(state, "instrument"), "id"));
+    wp_html_raw(html, "\"><input type=\"hidden\" name=\"answer\" value=\"");
+    wp_html_raw(html, answer);
+    wp_html_raw(html, "\"><button>");
+    wp_html_text(html, text);
+    wp_html_raw(html, "</button></form>");
+}
+
+/* What became of the sheet, and the question about another room. */
+static void paper(struct wp_html *html, const cJSON *state, const cJSON *measurement)
+{
+    const cJSON *print = wp_member(measurement, "print");
+    const char *now = wp_member_text(print, "state");
+    if (!now)
+        return;
+    wp_html_around(html, "<p class=\"say\">", wp_member_text(print, "reason"), "</p>");
+    if (strcmp(now, "asking") != 0)
+        return;
+    wp_html_raw(html, "<div class=\"row big\">");
+    answer_button(html, state, wp_member_int(print, "id"), "print", "Print there");
+    answer_button(html, state, wp_member_int(print, "id"), "inbox", "Inbox only");
+    wp_html_raw(html, "</div>");
+}
+
 static void spectrum(struct wp_html *html, const cJSON *state, const cJSON *measurement)
 {
     wp_html_raw(html, "<section class=\"spectrum\"><p class=\"verdict-line huge\">");
@@ -119,6 +149,7 @@ static void spectrum(struct wp_html *html, const cJSON *state, const cJSON *meas
     wp_html_raw(html, "</p>");
     remarks(html, measurement);
     outcome(html, state, measurement);
+    paper(html, state, measurement);
     picture(html, measurement);
     wp_html_raw(html, "</section>");
 }

@@ -3,7 +3,7 @@
 import { post } from './api.js';
 import { act, fill, field, h } from './dom.js';
 import { rosterPicker } from './bench-sign-on.js';
-import { accession, capital, names, time, verdict } from './words.js';
+import { accession, capital, deliveryState, names, time, verdict } from './words.js';
 
 const SILENCE_US = 180e6;
 const PLATED = ['', 'liquid film', 'cast film', 'mull'];
@@ -17,17 +17,35 @@ function preparationCaution(state, turn) {
     : null;
 }
 
-function outcome(bench, m) {
-  const printer = bench.state.printer;
+/** What became of the sheet: the state with its reason, and the question about another room. */
+function paper(bench, m) {
+  const d = m.print;
+  if (!d) return null;
+  const there = (answer) => async () => {
+    await post(`/deliveries/${d.id}/answer`, { answer });
+    await bench.refresh();
+  };
+  return h(
+    'div',
+    { class: d.state === 'asking' ? 'say note' : 'say', role: 'status' },
+    h('p', deliveryState(d), ' ', d.reason),
+    d.state === 'asking' &&
+      h(
+        'div',
+        { class: 'row big' },
+        act('Print there', there('print'), { kind: 'primary', key: 'print-there' }),
+        act('Inbox only', there('inbox'), { key: 'inbox-only' }),
+      ),
+  );
+}
+
+function outcome(m) {
   if (m.kept === 'kept')
     return h(
       'p',
       { class: 'say good', role: 'status' },
       h('strong', 'Kept.'),
-      ' It is in the inbox',
-      printer
-        ? `; a sheet goes to ${printer.name}${printer.where ? `, ${printer.where}` : ''}, where the course prints.`
-        : '.',
+      m.print ? ' It is in the inbox too.' : ' It is in the inbox, not on paper.',
     );
   if (m.kept === 'again')
     return h(
@@ -36,7 +54,7 @@ function outcome(bench, m) {
       h('strong', 'Set aside.'),
       ' Run it again when you are ready: the new one appears here.',
     );
-  if (m.kept === 'auto')
+  if (m.kept === 'auto' && !m.print)
     return h(
       'p',
       { class: 'say', role: 'status' },
@@ -51,7 +69,7 @@ function choices(bench, m) {
     (verb, body = {}) =>
     () =>
       bench.deed(verb, { measurement: m.id, ...body });
-  if (m.kept === 'auto')
+  if (m.kept === 'auto' && !m.print)
     return h('div', { class: 'row big' }, act('Print it too', deed('keep'), { key: 'keep' }));
   if (m.kept !== 'open') return null;
   const poor = m.verdict === 'again';
@@ -85,7 +103,8 @@ export function spectrum(bench, m) {
     ),
     remarks(m),
     choices(bench, m),
-    outcome(bench, m),
+    outcome(m),
+    paper(bench, m),
     bench.plotFor(m),
   );
 }

@@ -54,13 +54,27 @@ export async function deliveries(main) {
     });
     return to;
   };
+  // Fetched when it is opened; the list itself stays short.
+  const way = (d) => {
+    const steps = h('ol', { class: 'plain' });
+    const box = h('details', h('summary', d.reason), steps);
+    box.addEventListener('toggle', async () => {
+      if (!box.open || steps.children.length > 0) return;
+      const { events } = await get(`/deliveries/${d.id}`);
+      fill(
+        steps,
+        events.map((e) => h('li', moment(e.at_us), ' ', deliveryState({ ...d, ...e }), ' ', e.reason)),
+      );
+    });
+    return box;
+  };
   const line = (d) =>
     h(
       'tr',
       h('td', moment(d.created_us)),
       h('td', deliveryKind(d)),
-      h('td', deliveryState(d)),
-      h('td', d.reason),
+      h('td', deliveryState(d), ' ', h('small', moment(d.changed_us))),
+      h('td', way(d)),
       h('td', d.printer_name ? `${d.printer_name}${d.printer_where ? `, ${d.printer_where}` : ''}` : ''),
       h('td', h('a', { href: `/staff#/spectrum/${d.measurement}` }, 'Spectrum')),
       h(

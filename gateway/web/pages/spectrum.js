@@ -128,7 +128,40 @@ function downloads(m, original) {
   );
 }
 
-function deliveries(m) {
+/** Each state it went through, oldest first. */
+const way = (d) =>
+  d.events?.length > 1 &&
+  h(
+    'details',
+    h('summary', 'How it went'),
+    h(
+      'ol',
+      { class: 'plain' },
+      [...d.events].reverse().map((e) => h('li', moment(e.at_us), ' ', h('span', { class: 'soft' }, e.reason))),
+    ),
+  );
+
+/** What its owner may decide about a sheet on its way. */
+function decisions(d, refresh) {
+  const deed = (text, verb, body = {}) =>
+    act(
+      text,
+      async () => {
+        await post(`/deliveries/${d.id}/${verb}`, body);
+        await refresh();
+      },
+      { key: `${verb}-${d.id}-${text}` },
+    );
+  if (d.state === 'asking')
+    return [
+      deed('Print there', 'answer', { answer: 'print' }),
+      deed('Inbox only', 'answer', { answer: 'inbox' }),
+    ];
+  if (d.state === 'waiting') return [deed('Take back', 'cancel')];
+  return d.state === 'failed' ? [deed('Try again', 'retry')] : [];
+}
+
+function deliveries(m, own, refresh) {
   const list = m.deliveries || [];
   return h(
     'section',
@@ -152,6 +185,8 @@ function deliveries(m) {
                 ' ',
                 moment(d.changed_us),
               ),
+              own && h('div', { class: 'row' }, decisions(d, refresh)),
+              way(d),
             ),
           ),
         ),
@@ -279,7 +314,7 @@ export async function showSpectrum(home, id, { own = false, extra } = {}) {
           downloads(m, !m.hidden),
           own && overlay(m),
           h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)),
-          deliveries(m),
+          deliveries(m, own, refresh),
         ),
       ),
     );
