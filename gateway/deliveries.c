@@ -7,16 +7,10 @@
 
 #include "acts/render.h"
 #include "acts/site.h"
+#include "base/bytes.h"
 #include "base/id.h"
 #include "db/event.h"
 #include "people/persons.h"
-
-static void copy(char *out, size_t room, const char *text)
-{
-    size_t size = wp_utf8_cut(text, strlen(text), room - 1);
-    memcpy(out, text, size);
-    out[size] = '\0';
-}
 
 /* The verdict and what the first remark says, while there is time to do something about it. */
 static void say_verdict(const struct wp_examination *examination, char *out, size_t room)
@@ -32,10 +26,10 @@ static void say_verdict(const struct wp_examination *examination, char *out, siz
 
 static void fill_mail(const struct wp_loaded *loaded, struct wp_post_sheet *mail)
 {
-    copy(mail->accession, sizeof mail->accession, loaded->accession);
-    copy(mail->sample, sizeof mail->sample, loaded->stamp.sample);
-    copy(mail->instrument, sizeof mail->instrument, loaded->instrument);
-    copy(mail->measured_at, sizeof mail->measured_at, loaded->measured_at);
+    wp_text_copy(mail->accession, sizeof mail->accession, loaded->accession);
+    wp_text_copy(mail->sample, sizeof mail->sample, loaded->stamp.sample);
+    wp_text_copy(mail->instrument, sizeof mail->instrument, loaded->instrument);
+    wp_text_copy(mail->measured_at, sizeof mail->measured_at, loaded->measured_at);
     say_verdict(&loaded->examination, mail->verdict, sizeof mail->verdict);
     snprintf(mail->link, sizeof mail->link, "%s/#/spectrum/%" PRId64, wp_site.public_url,
              loaded->id);

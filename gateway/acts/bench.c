@@ -6,6 +6,7 @@
 #include "acts/deliver.h"
 #include "acts/site.h"
 #include "archive/record.h"
+#include "base/bytes.h"
 #include "db/event.h"
 #include "people/persons.h"
 #include "people/turns.h"
@@ -13,11 +14,6 @@
 #include "stamping_parts.h"
 #include "tell.h"
 #include "views/bench.h"
-
-static void copy(char *to, size_t room, const char *from)
-{
-    (void)snprintf(to, room, "%s", from ? from : "");
-}
 
 static enum wp_status tell(struct wp_txn *txn, int64_t instrument, const char *kind,
                            int64_t measurement)
@@ -96,11 +92,11 @@ static enum wp_status fill_words(const struct wp_ask *ask, struct wp_turn *turn,
         return wp_fail(error, WP_INVALID, "\"%.40s\" is not a preparation.", prepared);
     if (plate && *plate && !wp_plates_parse(plate, &plates))
         return wp_fail(error, WP_INVALID, "\"%.40s\" is not a plate material.", plate);
-    copy(turn->sample, sizeof turn->sample, sample);
-    copy(turn->guest, sizeof turn->guest, guest);
-    copy(turn->kind, sizeof turn->kind, kind_text);
-    copy(turn->preparation, sizeof turn->preparation, prepared);
-    copy(turn->plates, sizeof turn->plates, plate);
+    wp_text_copy(turn->sample, sizeof turn->sample, sample);
+    wp_text_copy(turn->guest, sizeof turn->guest, guest);
+    wp_text_copy(turn->kind, sizeof turn->kind, kind_text);
+    wp_text_copy(turn->preparation, sizeof turn->preparation, prepared);
+    wp_text_copy(turn->plates, sizeof turn->plates, plate);
     return WP_OK;
 }
 
@@ -118,9 +114,9 @@ static enum wp_status fill_defaults(struct wp_txn *txn, struct wp_turn *turn)
         return status;
     if (wp_rows_next(&rows)) {
         if (!turn->preparation[0])
-            copy(turn->preparation, sizeof turn->preparation, wp_rows_text(&rows, 0));
+            wp_text_copy(turn->preparation, sizeof turn->preparation, wp_rows_text(&rows, 0));
         if (!turn->plates[0])
-            copy(turn->plates, sizeof turn->plates, wp_rows_text(&rows, 1));
+            wp_text_copy(turn->plates, sizeof turn->plates, wp_rows_text(&rows, 1));
     }
     return wp_rows_end(&rows);
 }
@@ -292,7 +288,7 @@ WP_ACT(wp_act_answer)
         status = wp_ask_flag(ask, "same")
                      ? same_turn(txn, instrument, &stamp, &turn, error)
                      : other_turn(txn, ask, instrument, measurement, &stamp, &turn, error);
-    copy(stamp.reason, sizeof stamp.reason, "Answered at the bench.");
+    wp_text_copy(stamp.reason, sizeof stamp.reason, "Answered at the bench.");
     if (!status)
         status = wp_stamp_add(txn, &stamp);
     if (!status)

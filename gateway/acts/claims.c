@@ -6,6 +6,7 @@
 #include "acts/deliver.h"
 #include "acts/site.h"
 #include "archive/record.h"
+#include "base/bytes.h"
 #include "db/event.h"
 #include "people/persons.h"
 #include "people/sessions.h"
@@ -13,11 +14,6 @@
 #include "views/measurements.h"
 
 #define SITE_WIDE (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)
-
-static void copy(char *to, size_t room, const char *from)
-{
-    (void)snprintf(to, room, "%s", from ? from : "");
-}
 
 static enum wp_status tell_all(struct wp_txn *txn, int64_t measurement,
                                const struct wp_stamp *stamp)
@@ -121,9 +117,9 @@ static enum wp_status fill_words(struct wp_txn *txn, struct wp_stamp *stamp)
         return status;
     if (wp_rows_next(&rows)) {
         if (!stamp->preparation[0])
-            copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 0));
+            wp_text_copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 0));
         if (!stamp->plates[0])
-            copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 1));
+            wp_text_copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 1));
     }
     return wp_rows_end(&rows);
 }
@@ -162,10 +158,10 @@ WP_ACT(wp_act_claim)
     stamp.persons[0] = person;
     stamp.author = ask->who->actor;
     stamp.author_id = ask->who->id;
-    copy(stamp.rule, sizeof stamp.rule, "claim");
-    copy(stamp.reason, sizeof stamp.reason, "Claimed by the code on the sheet.");
+    wp_text_copy(stamp.rule, sizeof stamp.rule, "claim");
+    wp_text_copy(stamp.reason, sizeof stamp.reason, "Claimed by the code on the sheet.");
     if (wp_ask_text(ask, "sample") && wp_typed_ok(wp_ask_text(ask, "sample"), 100, true))
-        copy(stamp.sample, sizeof stamp.sample, wp_ask_text(ask, "sample"));
+        wp_text_copy(stamp.sample, sizeof stamp.sample, wp_ask_text(ask, "sample"));
     (void)wp_ask_int(ask, "experiment", &stamp.experiment);
     status = fill_words(txn, &stamp);
     if (!status)
@@ -222,7 +218,7 @@ static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
         {"plates", stamp->plates, sizeof stamp->plates},
         {"reason", stamp->reason, sizeof stamp->reason},
     };
-    copy(stamp->reason, sizeof stamp->reason, "Assigned by staff.");
+    wp_text_copy(stamp->reason, sizeof stamp->reason, "Assigned by staff.");
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
         const char *text = wp_ask_text(ask, words[i].name);
         if (!text)
@@ -230,7 +226,7 @@ static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
         if (!wp_typed_ok(text, words[i].room - 1, true))
             return wp_fail(error, WP_INVALID, "\"%s\" is too long or not plain text.",
                            words[i].name);
-        copy(words[i].to, words[i].room, text);
+        wp_text_copy(words[i].to, words[i].room, text);
     }
     (void)wp_ask_int(ask, "section", &stamp->section);
     (void)wp_ask_int(ask, "experiment", &stamp->experiment);
@@ -278,7 +274,7 @@ WP_ACT(wp_act_stamp)
         return status;
     stamp.author = ask->who->actor;
     stamp.author_id = ask->who->id;
-    copy(stamp.rule, sizeof stamp.rule, "staff");
+    wp_text_copy(stamp.rule, sizeof stamp.rule, "staff");
     status = wp_stamp_add(txn, &stamp);
     if (status == WP_CONSTRAINT)
         return wp_fail(error, WP_INVALID, "A person, section or experiment does not exist.");
@@ -317,7 +313,7 @@ static enum wp_status restamp(struct wp_txn *txn, const struct wp_ask *ask,
         struct wp_stamp stamp = {
             .measurement = ids[i], .author = WP_ACTOR_PERSON, .author_id = turn->author};
         wp_stamp_from_turn(turn, "turn entered later", &stamp);
-        copy(stamp.reason, sizeof stamp.reason, "A turn was entered afterwards.");
+        wp_text_copy(stamp.reason, sizeof stamp.reason, "A turn was entered afterwards.");
         status = wp_stamp_add(txn, &stamp);
         if (!status)
             status = wp_measurement_set_turn(txn, ids[i], turn->id);

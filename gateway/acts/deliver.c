@@ -1,4 +1,5 @@
 #include "acts/deliver.h"
+#include "base/bytes.h"
 
 #include <string.h>
 
@@ -14,16 +15,6 @@ struct policy {
     int64_t instrument;
     int64_t class_ends; /* of the section's meeting going on now; 0: none */
 };
-
-static void copy(char *to, size_t room, const char *from)
-{
-    size_t size = from ? strlen(from) : 0;
-    if (size >= room)
-        size = room - 1;
-    if (size)
-        memcpy(to, from, size);
-    to[size] = '\0';
-}
 
 /* Without a section there is no course: printed when asked for, not mailed. */
 static enum wp_status read_policy(struct wp_txn *txn, int64_t measurement, struct policy *policy)
@@ -44,8 +35,8 @@ static enum wp_status read_policy(struct wp_txn *txn, int64_t measurement, struc
         policy->instrument = wp_rows_int(&rows, 0);
         policy->course = wp_rows_int(&rows, 1);
         if (policy->course) {
-            copy(policy->printing, sizeof policy->printing, wp_rows_text(&rows, 2));
-            copy(policy->mailing, sizeof policy->mailing, wp_rows_text(&rows, 3));
+            wp_text_copy(policy->printing, sizeof policy->printing, wp_rows_text(&rows, 2));
+            wp_text_copy(policy->mailing, sizeof policy->mailing, wp_rows_text(&rows, 3));
             policy->pages_a_day = (int)wp_rows_int(&rows, 4);
             policy->class_ends = wp_rows_int(&rows, 5);
         }

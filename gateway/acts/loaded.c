@@ -5,16 +5,8 @@
 #include "acts/render.h"
 #include "acts/site.h"
 #include "archive/object.h"
+#include "base/bytes.h"
 #include "spectrum/read.h"
-
-static void copy(char *to, size_t room, const char *from)
-{
-    size_t size = from ? strlen(from) : 0;
-    size = wp_utf8_cut(from ? from : "", size, room - 1);
-    if (size)
-        memcpy(to, from, size);
-    to[size] = '\0';
-}
 
 /* How the name got there, in words for the sheet. */
 static const char *rule_words(const char *rule)
@@ -66,12 +58,12 @@ static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, str
         wp_accession_format((uint64_t)wp_rows_int(&rows, 0), loaded->accession);
         loaded->measured_us = wp_rows_int(&rows, 1);
         loaded->clock_corrected = wp_rows_int(&rows, 2) != 0;
-        copy(loaded->instrument, sizeof loaded->instrument, wp_rows_text(&rows, 3));
-        copy(loaded->place, sizeof loaded->place, wp_rows_text(&rows, 4));
+        wp_text_copy(loaded->instrument, sizeof loaded->instrument, wp_rows_text(&rows, 3));
+        wp_text_copy(loaded->place, sizeof loaded->place, wp_rows_text(&rows, 4));
         if (wp_rows_text(&rows, 5))
             (void)snprintf(loaded->course, sizeof loaded->course, "%s %s", wp_rows_text(&rows, 5),
                            title ? title : "");
-        copy(loaded->section, sizeof loaded->section, wp_rows_text(&rows, 7));
+        wp_text_copy(loaded->section, sizeof loaded->section, wp_rows_text(&rows, 7));
         if (wp_rows_text(&rows, 8))
             (void)snprintf(loaded->experiment, sizeof loaded->experiment, "%s %s",
                            wp_rows_text(&rows, 8), text ? text : "");
@@ -100,13 +92,13 @@ static enum wp_status read_names(struct wp_sql *sql, struct wp_loaded *loaded)
         if (!loaded->person_count)
             (void)snprintf(loaded->author_id, sizeof loaded->author_id, "%" PRId64,
                            wp_rows_int(&rows, 1));
-        copy(loaded->persons[loaded->person_count++], sizeof loaded->persons[0],
-             wp_rows_text(&rows, 0));
+        wp_text_copy(loaded->persons[loaded->person_count++], sizeof loaded->persons[0],
+                     wp_rows_text(&rows, 0));
     }
     status = wp_rows_end(&rows);
     if (!loaded->person_count && loaded->stamp.guest[0])
-        copy(loaded->persons[loaded->person_count++], sizeof loaded->persons[0],
-             loaded->stamp.guest);
+        wp_text_copy(loaded->persons[loaded->person_count++], sizeof loaded->persons[0],
+                     loaded->stamp.guest);
     if (!status && !loaded->person_count)
         status = wp_claim_code(sql, loaded->id, loaded->claim_code);
     return status == WP_NOT_FOUND ? WP_OK : status;
@@ -164,7 +156,7 @@ enum wp_status wp_loaded_read(struct wp_sql *sql, int64_t measurement, struct wp
     if (!status)
         status = wp_sheet_course(sql, source.course, &loaded->options);
     wp_clock_local(loaded->measured_us, loaded->measured_at);
-    copy(loaded->named_by, sizeof loaded->named_by, rule_words(loaded->stamp.rule));
+    wp_text_copy(loaded->named_by, sizeof loaded->named_by, rule_words(loaded->stamp.rule));
     if (!status)
         status = read_object(sql, &source, loaded, error);
     return status ? status : examine(loaded);

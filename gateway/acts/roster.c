@@ -220,7 +220,7 @@ static enum wp_status leave(struct import *import)
 
 static enum wp_status import_lines(struct import *import, struct csv *csv, struct wp_error *error)
 {
-    int order[32];
+    int order[32] = {0};
     size_t width = 0, count = 0;
     char fields[32][FIELD_MOST];
     bool bad = false;

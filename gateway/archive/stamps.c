@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "archive/record.h"
+#include "base/bytes.h"
 #include "base/clock.h"
 #include "base/id.h"
 
@@ -78,11 +79,6 @@ enum wp_status wp_stamp_add(struct wp_txn *txn, const struct wp_stamp *stamp)
                                   stamp->rule, NULL);
 }
 
-static void copy(char *to, size_t room, const char *from)
-{
-    (void)snprintf(to, room, "%s", from ? from : "");
-}
-
 static enum wp_status read_persons(struct wp_sql *sql, int64_t id, struct wp_stamp *stamp)
 {
     struct wp_rows rows;
@@ -114,13 +110,13 @@ enum wp_status wp_stamp_read(struct wp_sql *sql, int64_t measurement, struct wp_
         id = wp_rows_int(&rows, 0);
         stamp->section = wp_rows_int(&rows, 1);
         stamp->experiment = wp_rows_int(&rows, 2);
-        copy(stamp->sample, sizeof stamp->sample, wp_rows_text(&rows, 3));
-        copy(stamp->kind, sizeof stamp->kind, wp_rows_text(&rows, 4));
-        copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 5));
-        copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 6));
-        copy(stamp->guest, sizeof stamp->guest, wp_rows_text(&rows, 7));
-        copy(stamp->rule, sizeof stamp->rule, wp_rows_text(&rows, 8));
-        copy(stamp->reason, sizeof stamp->reason, wp_rows_text(&rows, 9));
+        wp_text_copy(stamp->sample, sizeof stamp->sample, wp_rows_text(&rows, 3));
+        wp_text_copy(stamp->kind, sizeof stamp->kind, wp_rows_text(&rows, 4));
+        wp_text_copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 5));
+        wp_text_copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 6));
+        wp_text_copy(stamp->guest, sizeof stamp->guest, wp_rows_text(&rows, 7));
+        wp_text_copy(stamp->rule, sizeof stamp->rule, wp_rows_text(&rows, 8));
+        wp_text_copy(stamp->reason, sizeof stamp->reason, wp_rows_text(&rows, 9));
         stamp->author = (enum wp_actor)wp_rows_int(&rows, 10);
         stamp->author_id = wp_rows_int(&rows, 11);
     }
@@ -136,12 +132,12 @@ void wp_stamp_from_turn(const struct wp_turn *turn, const char *rule, struct wp_
     stamp->experiment = turn->experiment;
     stamp->person_count = turn->person_count;
     memcpy(stamp->persons, turn->persons, sizeof stamp->persons);
-    copy(stamp->sample, sizeof stamp->sample, turn->sample);
-    copy(stamp->kind, sizeof stamp->kind, turn->kind);
-    copy(stamp->preparation, sizeof stamp->preparation, turn->preparation);
-    copy(stamp->plates, sizeof stamp->plates, turn->plates);
-    copy(stamp->guest, sizeof stamp->guest, turn->guest);
-    copy(stamp->rule, sizeof stamp->rule, rule);
+    wp_text_copy(stamp->sample, sizeof stamp->sample, turn->sample);
+    wp_text_copy(stamp->kind, sizeof stamp->kind, turn->kind);
+    wp_text_copy(stamp->preparation, sizeof stamp->preparation, turn->preparation);
+    wp_text_copy(stamp->plates, sizeof stamp->plates, turn->plates);
+    wp_text_copy(stamp->guest, sizeof stamp->guest, turn->guest);
+    wp_text_copy(stamp->rule, sizeof stamp->rule, rule);
 }
 
 /* Letters and digits that cannot be taken for one another (no 0 1 I L O U), as in base/secret.h. */

@@ -165,6 +165,14 @@ size_t wp_utf8_cut(const char *text, size_t size, size_t most)
     return most;
 }
 
+void wp_text_copy(char *out, size_t room, const char *text)
+{
+    size_t size = text ? wp_utf8_cut(text, strlen(text), room - 1) : 0;
+    if (text)
+        memcpy(out, text, size);
+    out[size] = '\0';
+}
+
 void wp_text_clean(const char *text, size_t size, char *out, size_t room)
 {
     static const char replacement[] = "\xEF\xBF\xBD";

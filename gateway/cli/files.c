@@ -140,7 +140,7 @@ int wp_cli_sheet(int argc, char **argv)
     struct wp_reading reading;
     struct wp_spectrum *spectrum = NULL;
     int code = load(file[0], wp_words_value(&words, "block"), &reading, &spectrum);
-    if (!code)
+    if (!code && spectrum)
         code = draw(&words, spectrum, format, out);
     wp_reading_release(&reading);
     return code;

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/bytes.h"
 #include "base/clock.h"
 #include "base/id.h"
 
@@ -66,11 +67,6 @@ static enum wp_status read_persons(struct wp_sql *sql, struct wp_turn *turn)
     return wp_rows_end(&rows);
 }
 
-static void copy(char *to, size_t room, const char *from)
-{
-    (void)snprintf(to, room, "%s", from ? from : "");
-}
-
 enum wp_status wp_turn_read(struct wp_sql *sql, int64_t id, struct wp_turn *turn)
 {
     memset(turn, 0, sizeof *turn);
@@ -88,11 +84,11 @@ enum wp_status wp_turn_read(struct wp_sql *sql, int64_t id, struct wp_turn *turn
         turn->instrument = wp_rows_int(&rows, 1);
         turn->section = wp_rows_int(&rows, 2);
         turn->experiment = wp_rows_int(&rows, 3);
-        copy(turn->sample, sizeof turn->sample, wp_rows_text(&rows, 4));
-        copy(turn->kind, sizeof turn->kind, wp_rows_text(&rows, 5));
-        copy(turn->preparation, sizeof turn->preparation, wp_rows_text(&rows, 6));
-        copy(turn->plates, sizeof turn->plates, wp_rows_text(&rows, 7));
-        copy(turn->guest, sizeof turn->guest, wp_rows_text(&rows, 8));
+        wp_text_copy(turn->sample, sizeof turn->sample, wp_rows_text(&rows, 4));
+        wp_text_copy(turn->kind, sizeof turn->kind, wp_rows_text(&rows, 5));
+        wp_text_copy(turn->preparation, sizeof turn->preparation, wp_rows_text(&rows, 6));
+        wp_text_copy(turn->plates, sizeof turn->plates, wp_rows_text(&rows, 7));
+        wp_text_copy(turn->guest, sizeof turn->guest, wp_rows_text(&rows, 8));
         turn->opened_us = wp_rows_int(&rows, 9);
         turn->closed_us = wp_rows_int(&rows, 10);
     }

@@ -45,6 +45,10 @@ static void utf8_is_checked(void **state)
     assert_false(wp_utf8_valid("\xE2\x82", 2));
     assert_int_equal(wp_utf8_cut("a\xC3\xA9z", 4, 2), 1);
     char out[8];
+    wp_text_copy(out, 4, "ab\xC3\xA9");
+    assert_string_equal(out, "ab");
+    wp_text_copy(out, sizeof out, NULL);
+    assert_string_equal(out, "");
     wp_text_clean("a\n\xFF", 3, out, sizeof out);
     assert_string_equal(out, "a\xEF\xBF\xBD\xEF\xBF\xBD");
 }

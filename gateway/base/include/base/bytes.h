@@ -58,6 +58,10 @@ bool wp_utf8_valid(const char *text, size_t size);
 /* The largest count of bytes, at most `most`, that ends at a character boundary of `text`. */
 size_t wp_utf8_cut(const char *text, size_t size, size_t most);
 
+/* Copies `text` (NULL counts as "") to `out` of `room` bytes, at least 1; what is too long is cut
+ * at a character boundary. */
+void wp_text_copy(char *out, size_t room, const char *text);
+
 /* Copies `text` to `out` (of `room` bytes, at least 1) as one line that is safe to show and log:
  * control characters, and bytes that are not UTF-8, become U+FFFD; cut at a character boundary. */
 void wp_text_clean(const char *text, size_t size, char *out, size_t room);
