@@ -68,6 +68,7 @@ enum wp_status test_insert(struct wp_txn *txn, void *arg)
         wp_sql_run(txn->sql, "INSERT INTO setting (name, value, changed_us) VALUES (?, ?, ?)",
                    "tti", row->name, value, txn->now);
     free(value);
+    txn->keep = row->keep;
     return status ? status : row->own;
 }
 

@@ -20,6 +20,7 @@ struct test_row {
     size_t size;        /* bytes of the value */
     uv_sem_t *gate;     /* waited for first, if not NULL */
     enum wp_status own; /* what the job returns after its insert */
+    bool keep;          /* although it fails */
     int runs;
     int answers;
     enum wp_status status;

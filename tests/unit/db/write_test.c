@@ -84,6 +84,22 @@ static void a_job_that_fails_is_undone_alone(void **state)
     test_folder_free(folder);
 }
 
+static void a_job_that_fails_may_keep_what_it_wrote(void **state)
+{
+    (void)state;
+    char *folder = test_folder_new();
+    uv_loop_t loop;
+    struct wp_db *db = test_db_open(folder, &loop, NULL);
+    struct test_row rows[2] = {{.own = WP_CONFLICT, .keep = true}, {.own = WP_CONFLICT}};
+    queue(db, rows, 2);
+    test_turn(&loop, rows, 2);
+    assert_int_equal(rows[0].status, WP_CONFLICT);
+    assert_int_equal(rows[1].status, WP_CONFLICT);
+    test_db_close(db, &loop);
+    assert_int_equal(count_after_reopening(folder), 1);
+    test_folder_free(folder);
+}
+
 static void large_jobs_make_smaller_groups(void **state)
 {
     (void)state;
@@ -295,6 +311,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(jobs_that_queue_together_share_a_commit),
         cmocka_unit_test(a_job_that_fails_is_undone_alone),
+        cmocka_unit_test(a_job_that_fails_may_keep_what_it_wrote),
         cmocka_unit_test(large_jobs_make_smaller_groups),
         cmocka_unit_test(a_full_lane_refuses_and_tells_when_it_has_room),
         cmocka_unit_test(closing_answers_everything_that_was_queued),
