@@ -31,7 +31,13 @@ const DEEDS = {
   inbox: [['retry', {}, 'Print after all']],
   cancelled: [['retry', {}, 'Send after all']],
   waiting: [['cancel', {}, 'Take back']],
+  sending: [['cancel', {}, 'Take back']],
+  printing: [['cancel', {}, 'Take back']],
 };
+
+/* A mail that is being sent cannot be had back; what is asked for already is not asked for twice. */
+const deeds = (d) =>
+  d.taking_back > 0 || (d.kind === 'mail' && d.state === 'sending') ? [] : DEEDS[d.state] || [];
 
 export async function deliveries(main) {
   let list = [];
@@ -82,7 +88,8 @@ export async function deliveries(main) {
         h(
           'div',
           { class: 'row' },
-          (DEEDS[d.state] || []).map(([verb, what, text]) =>
+          d.taking_back > 0 && h('small', 'The printer is asked to give it back.'),
+          deeds(d).map(([verb, what, text]) =>
             act(text, async () => {
               await post(`/deliveries/${d.id}/${verb}`, what);
               await load();
