@@ -27,7 +27,7 @@
 
 /* The n-th call is failed for every n up to so many; then n grows by a share. 0 on the command line
  * leaves none out. */
-static long every_up_to = 200;
+static long every_up_to = 120;
 
 struct receipt {
     int number;
@@ -178,7 +178,7 @@ static void rise(enum fault_kind kind, const char *what)
 {
     long n = 1, runs = 1;
     for (; one_afternoon(kind, n); runs++)
-        n += every_up_to && n >= every_up_to ? 1 + n / 12 : 1;
+        n += every_up_to && n >= every_up_to ? 1 + n / 8 : 1;
     print_message("%s: no fault met at n = %ld, after %ld afternoons\n", what, n, runs);
     assert_true(runs > 3);
 }
