@@ -3,7 +3,7 @@
 import { post } from './api.js';
 import { act, fill, field, h } from './dom.js';
 import { rosterPicker } from './bench-sign-on.js';
-import { accession, capital, deliveryState, names, time, verdict } from './words.js';
+import { accession, capital, deliveryReason, names, time, verdict } from './words.js';
 
 const SILENCE_US = 180e6;
 const PLATED = ['', 'liquid film', 'cast film', 'mull'];
@@ -28,7 +28,7 @@ function paper(bench, m) {
   return h(
     'div',
     { class: d.state === 'asking' ? 'say note' : 'say', role: 'status' },
-    h('p', deliveryState(d), ' ', d.reason),
+    h('p', deliveryReason(d)),
     d.state === 'asking' &&
       h(
         'div',

@@ -96,6 +96,9 @@ export const deliveryState = (d) =>
       ? ['good', d.kind === 'mail' ? 'Mailed' : 'Printed']
       : DELIVERY[d.state] || ['none', d.state]),
   );
+/** Its reason, marked as its state is: where the reason says it all. */
+export const deliveryReason = (d) =>
+  mark(d.state === 'done' ? 'good' : (DELIVERY[d.state] || ['none'])[0], d.reason);
 export const deliveryKind = (d) => (d.kind === 'mail' ? 'Mail' : 'Print');
 
 const date = (us) => new Date(us / 1000);
