@@ -357,8 +357,9 @@ WP_ACT(wp_act_notice_settle)
     enum wp_status status = wp_ask_param_int(ask, 0, &id) ? WP_OK : WP_NOT_FOUND;
     if (!status && !(ask->who->roles & SITE_WIDE))
         status = wp_sql_int(txn->sql, &(int64_t){0},
-                            "SELECT 1 FROM notice n WHERE n.id = ?1 AND " WP_NOTICE_IS_THEIRS, "ii",
-                            id, ask->who->id);
+                            "SELECT 1 FROM notice n JOIN instrument i ON i.id = n.instrument_id "
+                            "WHERE n.id = ?1 AND " WP_NOTICE_IS_THEIRS,
+                            "ii", id, ask->who->id);
     if (!status)
         status = wp_notice_settle(txn, id, ask->who->id);
     if (status == WP_NOT_FOUND)

@@ -130,7 +130,39 @@ static enum wp_status exists(struct wp_sql *sql, const char *text, int64_t a, in
     return wp_sql_int(sql, &one, text, "ii", a, b);
 }
 
-/* A demonstrator sees today's unclaimed and unsectioned measurements too, to assign them. */
+/* A section's staff are at home at the instruments where it meets; a section without a place may
+ * meet at all of them. */
+static enum wp_status section_instrument(struct wp_sql *sql, const struct wp_who *who,
+                                         unsigned roles, int64_t instrument)
+{
+    int64_t one = 0;
+    enum wp_status status = wp_sql_int(
+        sql, &one,
+        "SELECT 1 FROM section_staff t JOIN section s ON s.id = t.section_id JOIN instrument i "
+        "ON i.id = ?1 WHERE t.person_id = ?2 AND t.roles & ?3 <> 0 AND (s.ended_us IS NULL OR "
+        "t.roles & ?3 & 4 <> 0) AND (s.place = '' OR i.place = s.place OR "
+        "substr(i.place, 1, length(s.place) + 1) = s.place || '/') LIMIT 1",
+        "iii", instrument, who->id, (int64_t)roles);
+    return status == WP_NOT_FOUND ? WP_DENIED : status;
+}
+
+/* What no section has yet is for those who are at home at its instrument, to assign it: for a
+ * demonstrator only what is a day old at most. */
+static enum wp_status unsectioned(struct wp_sql *sql, int64_t now, const struct wp_who *who,
+                                  unsigned roles, int64_t measurement)
+{
+    int64_t instrument = 0, fresh = 0;
+    enum wp_status status = wp_sql_int(
+        sql, &instrument, "SELECT instrument_id FROM measurement WHERE id = ?", "i", measurement);
+    if (!status)
+        status = wp_sql_int(sql, &fresh, "SELECT measured_us > ? FROM measurement WHERE id = ?",
+                            "ii", now - WP_DAY, measurement);
+    if (status)
+        return status;
+    roles &= WP_ROLE_INSTRUCTOR | (fresh ? WP_ROLE_DEMONSTRATOR : 0U);
+    return section_instrument(sql, who, roles, instrument);
+}
+
 static enum wp_status staff_measurement(struct wp_sql *sql, int64_t now, const struct wp_who *who,
                                         unsigned roles, int64_t measurement)
 {
@@ -143,11 +175,7 @@ static enum wp_status staff_measurement(struct wp_sql *sql, int64_t now, const s
     if (status)
         return status;
     if (!section)
-        return exists(sql, "SELECT 1 FROM measurement WHERE id = ? AND measured_us > ?",
-                      measurement, now - WP_DAY) == WP_OK &&
-                       (who->roles & roles & (WP_ROLE_DEMONSTRATOR | WP_ROLE_INSTRUCTOR))
-                   ? WP_OK
-                   : WP_DENIED;
+        return unsectioned(sql, now, who, roles, measurement);
     unsigned held = 0;
     status = wp_section_roles(sql, who, section, &held);
     return status ? status : (held & roles) ? WP_OK : WP_DENIED;
@@ -197,22 +225,6 @@ static enum wp_status check_section(struct wp_sql *sql, const struct wp_who *who
                         who->id, section);
     else
         status = WP_DENIED;
-    return status == WP_NOT_FOUND ? WP_DENIED : status;
-}
-
-/* A section's staff are at home at the instruments where it meets; a section without a place may
- * meet at all of them. */
-static enum wp_status section_instrument(struct wp_sql *sql, const struct wp_who *who,
-                                         unsigned roles, int64_t instrument)
-{
-    int64_t one = 0;
-    enum wp_status status = wp_sql_int(
-        sql, &one,
-        "SELECT 1 FROM section_staff t JOIN section s ON s.id = t.section_id JOIN instrument i "
-        "ON i.id = ?1 WHERE t.person_id = ?2 AND t.roles & ?3 <> 0 AND (s.ended_us IS NULL OR "
-        "t.roles & ?3 & 4 <> 0) AND (s.place = '' OR i.place = s.place OR "
-        "substr(i.place, 1, length(s.place) + 1) = s.place || '/') LIMIT 1",
-        "iii", instrument, who->id, (int64_t)roles);
     return status == WP_NOT_FOUND ? WP_DENIED : status;
 }
 

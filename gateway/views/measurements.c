@@ -391,9 +391,11 @@ WP_VIEW(wp_view_unclaimed)
     int64_t since = (ask->who->roles & (all | WP_ROLE_INSTRUCTOR)) ? 0 : wp_clock_utc() - WP_DAY;
     enum wp_status status = wp_sql_query(
         sql, &rows,
-        COLUMNS "WHERE m.unclaimed = 1 AND m.measured_us > ?1 AND (?2 OR m.section_id IS NULL OR "
-                "EXISTS (SELECT 1 FROM section_staff t WHERE t.section_id = m.section_id AND "
-                "t.person_id = ?3 AND t.roles & 6 <> 0)) ORDER BY m.id DESC LIMIT ?4",
+        COLUMNS "WHERE m.unclaimed = 1 AND m.measured_us > ?1 AND (?2 OR (m.section_id IS NULL "
+                "AND " WP_INSTRUMENT_IS_THEIRS(
+                    "?3") ") OR EXISTS (SELECT 1 FROM section_staff t WHERE t.section_id = "
+                          "m.section_id AND "
+                          "t.person_id = ?3 AND t.roles & 6 <> 0)) ORDER BY m.id DESC LIMIT ?4",
         "iiii", since, (int64_t)((ask->who->roles & all) != 0), ask->who->id,
         (int64_t)STAFF_LIST_MOST);
     if (status)
@@ -462,8 +464,9 @@ enum wp_status wp_view_object_seen(struct wp_sql *sql, const struct wp_who *who,
 
 WP_VIEW(wp_view_unread)
 {
-    (void)ask;
     (void)error;
+    bool all =
+        (ask->who->roles & (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
     *out = cJSON_CreateObject();
     return wp_add_rows(
         sql, *out, "objects",
@@ -471,6 +474,7 @@ WP_VIEW(wp_view_unread)
         "line, o.error_column AS \"column\", c.path, i.name AS instrument, c.received_us FROM "
         "object o JOIN capture c ON c.id = (SELECT min(d.id) FROM capture d WHERE "
         "d.sha256 = o.sha256) JOIN instrument i ON i.id = c.instrument_id "
-        "WHERE o.error_text IS NOT NULL AND ? >= ? ORDER BY o.first_us DESC LIMIT 200",
-        "ii", 0, 0);
+        "WHERE o.error_text IS NOT NULL AND (?1 OR " WP_INSTRUMENT_IS_THEIRS(
+            "?2") ") ORDER BY o.first_us DESC LIMIT 200",
+        "ii", (int64_t)all, ask->who->id);
 }

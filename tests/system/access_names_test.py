@@ -162,10 +162,24 @@ class Sections(unittest.TestCase):
         self.assertLess({LOGIN, "zash", "admin"}, logins("technician"))
         for who in ("instructor, other section", "demonstrator, other section"):
             self.assertNotIn("saved-again", {n["kind"] for n in college.named[who].get("/notices")["notices"]})
+            self.assertIn("unread", {n["kind"] for n in college.named[who].get("/notices")["notices"]})
             seen = {d["measurement"] for d in college.named[who].get("/deliveries")["deliveries"]}
             self.assertNotIn(college.mine, seen)
         self.assertIn("saved-again", {n["kind"] for n in college.named["demonstrator, own section"].get("/notices")["notices"]})
         self.assertIn(college.mine, {d["measurement"] for d in college.named["instructor, own section"].get("/deliveries")["deliveries"]})
+
+    def test_what_no_section_has_is_for_those_who_teach_where_it_was_measured(self):
+        college.do("/measurements/%d/stamp" % college.theirs, {"section": 0, "persons": []})
+        self.addCleanup(college.stamp, college.theirs, "B", "zash")
+        for side, status in (("own", 403), ("other", 200)):  # IR-2 stands where the other section meets
+            for role in ("instructor", "demonstrator"):
+                who = college.named["%s, %s section" % (role, side)]
+                self.assertEqual(who.ask("GET", "%s/measurements/%d" % (V1, college.theirs))[0], status, who.name)
+                listed = [m["id"] for m in who.get("/unclaimed")["measurements"]]
+                self.assertEqual(college.theirs in listed, status == 200, who.name)
+        unread = {side: [o["path"] for o in college.named["instructor, %s section" % side].get("/unread")["objects"]]
+                  for side in ("own", "other")}
+        self.assertEqual(unread, {"own": [], "other": ["not a spectrum.jdx"]})
 
     def test_a_demonstrator_looks_and_takes_nothing_away(self):
         dora = college.named["demonstrator, own section"]

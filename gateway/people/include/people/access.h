@@ -65,13 +65,21 @@ enum wp_names {
 enum wp_status wp_names_seen(struct wp_sql *sql, const struct wp_who *who, int64_t section,
                              bool own, enum wp_names *names);
 
-/* SQL, of a notice `n` and the person ?2: one of its measurements is of a section that the person
- * looks after, or none is of any section. */
+/* SQL, of an instrument `i` and a person (a parameter's name): a section that the person looks
+ * after meets where it stands. */
+#define WP_INSTRUMENT_IS_THEIRS(person)                                                            \
+    "EXISTS (SELECT 1 FROM section_staff y JOIN section z ON z.id = y.section_id WHERE "           \
+    "y.person_id = " person " AND y.roles & 6 <> 0 AND (z.ended_us IS NULL OR "                    \
+    "y.roles & 4 <> 0) AND (z.place = '' OR i.place = z.place OR "                                 \
+    "substr(i.place, 1, length(z.place) + 1) = z.place || '/'))"
+
+/* SQL, of a notice `n` about the instrument `i` and the person ?2: one of its measurements is of a
+ * section that the person looks after, or none is of any section and the instrument is theirs. */
 #define WP_NOTICE_IS_THEIRS                                                                        \
     "(EXISTS (SELECT 1 FROM measurement x JOIN section_staff y ON y.section_id = x.section_id "    \
     "WHERE x.id IN (n.measurement_id, n.other_id) AND y.person_id = ?2 AND y.roles & 6 <> 0) OR "  \
-    "NOT EXISTS (SELECT 1 FROM measurement x WHERE x.id IN (n.measurement_id, n.other_id) AND "    \
-    "x.section_id IS NOT NULL))"
+    "(NOT EXISTS (SELECT 1 FROM measurement x WHERE x.id IN (n.measurement_id, n.other_id) AND "   \
+    "x.section_id IS NOT NULL) AND " WP_INSTRUMENT_IS_THEIRS("?2") "))"
 
 /* The names of role bits for documents: "student, instructor". */
 void wp_roles_text(unsigned roles, char *text, size_t room);
