@@ -1,93 +1,26 @@
 """What a bench says about paper, with the real gateway and a real printer that stands in another room: the
-question, its answer, and every state with time and reason for the student."""
-import http.client
-import json
+question, its answer, and every state with time and reason for the student. And what is mailed after class."""
 import os
 import sys
 import time
 import unittest
-import urllib.parse
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 
-import delivery_case  # noqa: E402
-from daemon import Daemon, capture_field, digest_of, require_built  # noqa: E402
+import daemon  # noqa: E402
+from bench_case import BenchCase  # noqa: E402
+from daemon import require_built  # noqa: E402
 from delivery_case import set_up, tear_down  # noqa: E402
-from documents_data import jcamp  # noqa: E402
-from lab.printers import Printer  # noqa: E402
 from lab.processes import wait_until  # noqa: E402
+from mail_peers import OtherMailServer  # noqa: E402
 
 setUpModule, tearDownModule = set_up, tear_down
 
 
-class BenchPaperTest(unittest.TestCase):
-    @classmethod
-    def setUpClass(cls):
-        folder = os.path.join(delivery_case.FOLDER.name, "bench")
-        os.makedirs(folder)
-        cls.printer = Printer("216", "Science/2/216/door", os.path.join(folder, "printer"), delivery_case.BUS, 0.2)
-        cls.printer.start()
-        cls.daemon = Daemon(folder, plain=True)
-        cls.addClassCleanup(cls.printer.stop)
-        cls.addClassCleanup(cls.daemon.stop)
-        cls.set_up_bench()
-
-    @classmethod
-    def command(cls, method, path, body=None):
-        status, answer = cls.daemon.control(method, "/api/v1" + path, body)
-        assert status in (200, 201, 204), (path, status, answer)
-        return answer
-
-    @classmethod
-    def ask(cls, method, path, body, fields):
-        connection = http.client.HTTPConnection("127.0.0.1", cls.daemon.port, timeout=20)
-        connection.request(method, path, body, fields)
-        answer = connection.getresponse()
-        data = answer.read()
-        connection.close()
-        return answer, data
-
-    @classmethod
-    def form(cls, path, values):
-        body = urllib.parse.urlencode(values)
-        return cls.ask("POST", path, body, {"Content-Type": "application/x-www-form-urlencoded",
-                                            "Origin": "http://127.0.0.1:%d" % cls.daemon.port, **cls.cookie})
-
-    @classmethod
-    def set_up_bench(cls):
-        made = cls.command("POST", "/instruments", {"name": "IR-1", "place": "Science/2/214/bench A"})
-        cls.instrument = cls.command("GET", "/instruments")["instruments"][0]["id"]
-        cls.command("POST", "/printers", {"name": cls.printer.name, "uri": cls.printer.uri, "where": "by the door",
-                                          "place": cls.printer.place})
-        cls.command("POST", "/courses", {"code": "CHEM 201", "mailing": "none"})
-        cls.command("POST", "/sections", {"course": "CHEM 201", "section": "014"})
-        cls.command("POST", "/roster", {"course": "CHEM 201", "section": "014", "dry_run": False,
-                                        "csv": "number,given,family,login\n1,Maya,Rowan,maya\n"})
-        join = json.dumps({"code": made["join"].split("#")[1].split(":")[0], "version": "0.1.0",
-                           "platform": "linux", "time_us": 0})
-        _, joined = cls.ask("POST", "/api/v1/agents/join", join, {"Content-Type": "application/json"})
-        cls.token = json.loads(joined)["token"]
-        cls.cookie = {}
-        code = cls.command("POST", "/instruments/%d/bench-code" % cls.instrument)["code"]
-        answer, _ = cls.form("/bench/enrol", {"code": code})
-        cls.cookie = {"Cookie": answer.getheader("Set-Cookie").split(";")[0]}
-        cls.bench = "/bench/%d" % cls.instrument
-        cls.section = cls.command("GET", cls.bench)["sections"][0]
-        cls.command("POST", cls.bench + "/sign-on", {"persons": [cls.section["roster"][0]["id"]],
-                                                     "section": cls.section["id"], "sample": "A1"})
-        cls.number = 0
-
+class BenchPaperTest(BenchCase):
     def keep_and_print(self):
-        """One more spectrum, kept; its measurement once the question about the room is there."""
-        type(self).number += 1
-        body, now = jcamp("run %d" % self.number), time.time_ns() // 1000
-        fields = {"Authorization": "Bearer " + self.token, "Content-Digest": digest_of(body),
-                  "Wavepost-Capture": capture_field(self.number, path="%d.jdx" % self.number, mtime_us=now,
-                                                    captured_us=now)}
-        answer, receipt = self.ask("POST", "/api/v1/captures", body, fields)
-        self.assertEqual(answer.status, 201, receipt)
-        measurement = self.command("GET", self.bench)["current"]["id"]
-        self.command("POST", self.bench + "/keep", {"measurement": measurement})
+        """One more spectrum; its measurement once the question about the room is there."""
+        measurement = self.measure(paper=True)
         self.wait_for("asking")
         return measurement
 
@@ -126,6 +59,60 @@ class BenchPaperTest(unittest.TestCase):
         self.answer("inbox")
         self.assertEqual(self.wait_for("inbox")["reason"], "Inbox only, as chosen.")
         self.assertEqual(len(self.printer.printed()), before)
+
+
+class AfterClassTest(BenchCase):
+    course = {"code": "CHEM 201", "mailing": "digest"}
+    students = "number,given,family,login,email\n1,Maya,Rowan,maya,maya@college.example\n"
+
+    @classmethod
+    def before_the_gateway(cls, folder):
+        cls.server = OtherMailServer(os.path.join(folder, "mail"), "starttls").start()
+        cls.addClassCleanup(cls.server.stop)
+        password = os.path.join(folder, "password")
+        with open(password, "w", encoding="utf-8") as file:
+            file.write(cls.server.password + "\n")
+        os.chmod(password, 0o600)
+        settings = daemon.CONFIG
+        cls.addClassCleanup(setattr, daemon, "CONFIG", settings)
+        daemon.CONFIG = settings + ("[mail]\nurl = %s\nuser = %s\npassword_file = %s\nca_file = %s\n"
+                                    "from = lab@college.example\n" % (cls.server.url, cls.server.login, password,
+                                                                      cls.server.certificate))
+
+    def meet(self, seconds):
+        """A meeting of the section that goes on for so long; when it ends."""
+        ends = int(time.time()) + seconds
+        stamp = lambda at: time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(at))
+        self.command("POST", "/meetings", {"course": "CHEM 201", "section": "014", "starts": stamp(ends - 3600),
+                                           "ends": stamp(ends)})
+        return ends
+
+    def test_one_mail_after_class_with_every_sheet_then_links_alone(self):
+        ends = self.meet(5)
+        measurements = [self.measure(paper=False) for _ in range(2)]
+        time.sleep(1.5)
+        self.assertEqual(self.server.messages, [])
+        message, = wait_until("the mail after class", lambda: list(self.server.messages), 20)
+        self.assertGreaterEqual(time.time(), ends)
+        self.assertEqual(message.recipients, ["maya@college.example"])
+        self.assertEqual(message.parsed["Subject"], "Your 2 spectra")
+        self.assertIsNone(message.parsed["List-Unsubscribe"])
+        found = message.attachments()
+        self.assertEqual(len(found), 2)
+        for name, data in found:
+            self.assertRegex(name, r"^[0-9]+[0-9A-Z]\.pdf$")
+            self.assertTrue(data.startswith(b"%PDF-"))
+        self.check_links_alone(measurements)
+
+    def check_links_alone(self, before):
+        self.command("POST", "/courses", {"code": "CHEM 201", "mailing": "link"})
+        measurement = self.measure(paper=False)
+        self.assertNotIn(measurement, before)
+        _, message = wait_until("the link", lambda: self.server.messages[1:] and list(self.server.messages), 20)
+        self.assertEqual(message.attachments(), [])
+        text = message.parsed.get_body(("plain",)).get_content()
+        self.assertIn("/#/spectrum/%d" % measurement, text)
+        self.assertIn("/#/account", text)
 
 
 if __name__ == "__main__":
