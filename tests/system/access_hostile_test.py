@@ -4,6 +4,7 @@ import io
 import os
 import re
 import sys
+import time
 import unittest
 import zipfile
 
@@ -98,6 +99,12 @@ class Claims(unittest.TestCase):
         self.assertEqual(ben.ask("GET", "%s/measurements/%d" % (V1, found["id"]))[0], 200)
         status, told = college.named["student, own"].post("/claims", {"code": code, "accession": found["accession"]})
         self.assertEqual((status, told["detail"]), (409, "Already claimed. Ask staff."))
+
+    def test_after_midnight_a_code_is_for_staff(self):
+        found, code = self.unclaimed(240)
+        college.database("UPDATE measurement SET claim_until_us = ? WHERE id = ?", time.time_ns() // 1000 - 1, found["id"])
+        status, told = college.named["student, of the same section"].post("/claims", {"code": code})
+        self.assertEqual((status, told["detail"]), (409, "The code was good until midnight. Ask staff."))
 
     def test_wrong_codes_are_counted_and_then_the_right_one_waits_too(self):
         _, code = self.unclaimed(220)

@@ -107,11 +107,21 @@ class Passwords(Case):
         self.assertIsNone(who.get("/me")["person"])
         self.assertEqual(self.sign_in("none", PASSWORD)[0], 401)
 
-    def test_a_hash_is_never_taken_from_outside(self):
+    def test_a_hash_is_never_taken_from_outside_and_a_password_has_a_length(self):
         (before,), = college.database("SELECT password_hash FROM person WHERE login = 'tech'")
         college.do("/people", {"login": "tech", "given": "Tech", "family": "Staff", "roles": ["technician"],
                                "password_hash": "x"})
+        for password in ("seven77", "x" * 1025):
+            status, _ = college.command.post("/people", {"login": "tech", "given": "Tech", "family": "Staff",
+                                                         "roles": ["technician"], "password": password})
+            self.assertEqual(status, 422)
         self.assertEqual(college.database("SELECT password_hash FROM person WHERE login = 'tech'"), [(before,)])
+
+    def test_one_address_tries_so_many_passwords_whatever_the_names(self):
+        self.assertEqual(self.sign_in("nobody0", "wrong password")[0], 401)
+        self.assertEqual(college.database("SELECT count FROM throttle WHERE name LIKE 'password-from:%'"), [(1,)])
+        college.database("UPDATE throttle SET count = 99 WHERE name LIKE 'password-from:%'")
+        self.assertEqual([self.sign_in("nobody%d" % i, "wrong password")[0] for i in (1, 2)], [401, 429])
 
 
 class Sessions(Case):

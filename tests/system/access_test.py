@@ -1,14 +1,15 @@
 """Every route asked by every role, about their own data and about others', against the server's own table."""
+import glob
 import hashlib
-import json
 import os
+import re
 import sys
 import unittest
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 
-from access_case import College, Principal, SECRETS, STAFF, pdf_text, table  # noqa: E402
-from daemon import require_built  # noqa: E402
+from access_case import STAFF, College, Principal, table  # noqa: E402
+from daemon import ROOT, require_built  # noqa: E402
 
 V1 = "/api/v1"
 # Rows open to a role anywhere whose act or view then looks at whose it is: what they look at, and the roles
@@ -142,6 +143,21 @@ class Walk(unittest.TestCase):
                     self.check(who, method, row, roles, tied)
                 asked += 1
         print("%d routes x %d roles: %d requests compared" % (len(rows), len(college.all), asked))
+
+
+class Document(unittest.TestCase):
+    def test_every_defence_in_the_security_document_names_tests_that_exist(self):
+        with open(os.path.join(ROOT, "docs", "security.md"), encoding="utf-8") as file:
+            rows = [line for line in file if line.startswith("|") and not re.match(r"\|(---| defence )", line)]
+        self.assertGreater(len(rows), 30)
+        for row in rows:
+            named = re.findall(r"`(\w+_test\.(?:py|c)) (\w+)`", row)
+            self.assertTrue(named, row)
+            for name, test in named:
+                found = glob.glob(os.path.join(ROOT, "tests", "**", name), recursive=True)
+                self.assertEqual(len(found), 1, name)
+                with open(found[0], encoding="utf-8") as file:
+                    self.assertRegex(file.read(), r"(def|void) %s\(" % test, test)
 
 
 if __name__ == "__main__":
