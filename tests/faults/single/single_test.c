@@ -24,6 +24,7 @@
 #define CAPTURES 6
 #define LATER 1000 /* the number of the capture after the restart */
 #define STUCK_SECONDS 60
+#define AFTER_FAULT 20 /* looks at the mover, 5 ms apart */
 
 /* The n-th call is failed for every n up to so many; then n grows by a share. 0 on the command line
  * leaves none out. */
@@ -74,11 +75,14 @@ static bool take_one(struct sample *sample, int number)
     return taking.status != WP_BROKEN;
 }
 
+/* Until all is moved; after its fault the mover is given a moment to go on. */
 static void wait_for_mover(struct wp_mover *mover)
 {
     struct wp_mover_counts counts = {0};
     wp_mover_kick(mover);
-    for (int i = 0; i < 40 && counts.objects < (uint64_t)promises->count; i++) {
+    for (int left = 2000; left > 0 && counts.objects < (uint64_t)promises->count; left--) {
+        if (fault_met() && left > AFTER_FAULT)
+            left = AFTER_FAULT;
         uv_sleep(5);
         wp_mover_count(mover, &counts);
     }
