@@ -8,6 +8,7 @@
 #include "base/clock.h"
 #include "rows.h"
 #include "spectrum/remarks.h"
+#include "views/references.h"
 
 #define LIST_MOST 50
 #define STAFF_LIST_MOST 200
@@ -306,6 +307,8 @@ WP_VIEW(wp_view_measurement)
         status = add_history(sql, ask->who, id, *out);
     if (!status)
         status = add_exports(sql, ask, *out);
+    if (!status)
+        status = wp_add_references(sql, id, *out);
     return status ? status : add_bands(sql, id, *out);
 }
 

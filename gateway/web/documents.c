@@ -8,6 +8,7 @@
 #include "readers.h"
 #include "request.h"
 #include "views/measurements.h"
+#include "views/references.h"
 
 #define DOCUMENT_MOST ((size_t)512 * 1024 * 1024) /* an original may be as large as a capture */
 
@@ -73,7 +74,8 @@ static struct document *new_document(struct wp_request *request, enum kind kind)
     return document;
 }
 
-/* "with=ID,ID": spectra drawn behind the sheet's own. Each is checked as the first one was. */
+/* "with=ID,ID": spectra drawn behind the sheet's own. Each is checked as the first one was, or is
+ * a reference of its course. */
 static enum wp_status load_others(struct wp_sql *sql, int64_t now, struct wp_request *request,
                                   struct document *document)
 {
@@ -93,7 +95,7 @@ static enum wp_status load_others(struct wp_sql *sql, int64_t now, struct wp_req
             return wp_fail(&request->error, WP_INVALID, "\"with\" is a list of ids.");
         enum wp_status status = wp_access_check(sql, now, &request->who, request->route->roles,
                                                 WP_SCOPE_MEASUREMENT, &ask);
-        if (status)
+        if (status && wp_reference_of(sql, document->measurement, *other) != WP_OK)
             return status;
         document->other_count++;
         at += length + (at[length] == ',');

@@ -185,9 +185,9 @@ class DocumentsTest(unittest.TestCase):
         self.assertTrue(body.startswith(b"%PDF-"))
         self.assertIn(b"%%EOF", body[-32:])
 
-    def words_of(self, path):
+    def words_of(self, path, who="inga"):
         """Text and size of a PDF of the gateway's."""
-        status, body, _ = self.ask("GET", path, None, self.cookies["inga"])
+        status, body, _ = self.ask("GET", path, None, self.cookies[who])
         self.assertEqual(status, 200, body[:200])
         with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
             file.write(body)
@@ -220,6 +220,29 @@ class DocumentsTest(unittest.TestCase):
         self.assertEqual(status, 422, problem)
         course("transmittance", "even")
         self.command("POST", "/printers/%d/remove" % printer["id"], {})
+
+    def test_a_student_may_draw_a_reference_of_the_course_and_nobody_elses(self):
+        command = self.command
+        command("POST", "/people", {"login": "ben", "given": "Ben", "family": "O'Neil", "password": "correct horse"})
+        self.cookies["ben"] = self.sign_in("ben")
+        own = self.measure("ben", jcamp("ester"), "own.jdx", 50)
+        reference = self.measure("maya", jcamp("ester, pure"), "pure.jdx", 51)
+        overlay = "sheet.pdf?with=%d" % reference
+        self.assertEqual(self.document(overlay, "ben", own)[0], 403)
+        staff = command("GET", "/people?q=inga")["people"][0]["id"]
+        for persons, kind, listed in (([self.people["maya"]], "demonstration", False),
+                                      ([staff], "sample", False), ([staff], "demonstration", True)):
+            command("POST", "/measurements/%d/stamp" % reference,
+                    {"persons": persons, "section": self.section, "kind": kind, "sample": "pure ester",
+                     "reason": "test"})
+            status, body, _ = self.ask("GET", "/api/v1/measurements/%d" % own, None, self.cookies["ben"])
+            self.assertEqual(status, 200, body)
+            found = json.loads(body)["references"]
+            self.assertEqual([one["id"] for one in found], [reference] if listed else [])
+            self.assertEqual(self.document(overlay, "ben", own)[0], 200 if listed else 403)
+        text, _ = self.words_of("/api/v1/measurements/%d/%s" % (own, overlay), "ben")
+        self.assertIn("%s pure ester" % found[0]["accession"], text)
+        self.assertEqual(self.document("sheet.pdf", "ben", reference)[0], 403)
 
     def test_a_download_that_is_broken_off_leaves_the_gateway_well(self):
         for _ in range(4):

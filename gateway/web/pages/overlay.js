@@ -1,4 +1,4 @@
-// A sheet that shows one's spectrum with up to four others of one's own.
+// A sheet that shows one's spectrum with up to four others: one's own, and references of the course.
 
 import { address, get } from './api.js';
 import { fill, h } from './dom.js';
@@ -19,9 +19,11 @@ export function overlay(m) {
     'toggle',
     async () => {
       const { measurements } = await get('/me/measurements');
-      const others = measurements.filter((o) => o.id !== m.id && o.technique === m.technique);
-      if (!others.length) {
-        fill(body, h('p', { class: 'soft' }, 'There is no other spectrum of yours to draw with it.'));
+      const fits = (o) => o.id !== m.id && o.technique === m.technique;
+      const own = measurements.filter(fits).slice(0, 20);
+      const references = (m.references || []).filter((o) => fits(o) && !own.some((one) => one.id === o.id));
+      if (!own.length && !references.length) {
+        fill(body, h('p', { class: 'soft' }, 'There is no other spectrum to draw with it.'));
         return;
       }
       const sheet = h('a', { class: 'button', download: true }, 'Overlay sheet (PDF)');
@@ -35,7 +37,11 @@ export function overlay(m) {
       fill(
         body,
         h('p', { class: 'soft' }, `Choose one to ${MOST}; each gets its own dashes.`),
-        h('ul', { class: 'plain' }, others.slice(0, 20).map((o) => choice(o, changed))),
+        own.length > 0 && h('ul', { class: 'plain' }, own.map((o) => choice(o, changed))),
+        references.length > 0 && [
+          h('p', 'References of the course:'),
+          h('ul', { class: 'plain' }, references.map((o) => choice(o, changed))),
+        ],
         h('p', sheet),
       );
       changed();
