@@ -1,9 +1,9 @@
 /* archive/mover.h - takes staged objects into the object store, in batches with one sync.
  *
- * A thread of its own reads up to 256 objects or 16 MiB from table `staged`, checks each against its
- * digest, puts them into the store, syncs once, and only then lets go of the copies and marks the
- * objects 'stored', in one write job. Stopped or killed at any point it starts over: what was put
- * is found again, what was not let go of is still staged. An object whose staged bytes are not
+ * A thread of its own reads up to 256 objects or 16 MiB from table `staged`, checks each against
+ * its digest, puts them into the store, syncs once, and only then lets go of the copies and marks
+ * the objects 'stored', in one write job. Stopped or killed at any point it starts over: what was
+ * put is found again, what was not let go of is still staged. An object whose staged bytes are not
  * those of its digest is marked 'damaged', stays staged, and is logged; `verify` reports it.
  *
  * When the store is full or refuses, it tries again every five seconds and says so once a minute.

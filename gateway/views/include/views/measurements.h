@@ -16,7 +16,8 @@ enum wp_status wp_measurement_json(struct wp_sql *sql, const struct wp_who *who,
                                    cJSON **out);
 
 /* WP_OK if `who` may have an object by its digest: one of the measurements read from it is of a
- * section that they teach, or none is of any section. WP_NOT_FOUND otherwise, and for an object there is not. */
+ * section that they teach, or none is of any section. WP_NOT_FOUND otherwise, and for an object
+ * there is not. */
 enum wp_status wp_view_object_seen(struct wp_sql *sql, const struct wp_who *who,
                                    const unsigned char digest[32]);
 
