@@ -1,6 +1,7 @@
 /* Load for the intake's bench. Two commands over one file of bodies (see bodies.py):
  *
- *   load http PORT METHOD PATH CONNECTIONS BODIES   sends every body once over keep-alive connections;
+ *   load http PORT METHOD PATH CONNECTIONS BODIES   sends every body once over keep-alive
+ * connections;
  *       "%d" in PATH becomes the body's index. Prints: answered, refused, seconds.
  *   load files DIR BODIES    writes, syncs, renames each body and syncs the folder, one by one.
  *       Prints: written, 0, seconds.
@@ -249,7 +250,8 @@ int main(int argc, char **argv)
     }
     size_t count = argc == 7 ? (size_t)strtoul(argv[5], NULL, 10) : 0;
     if (argc != 7 || strcmp(argv[1], "http") != 0 || !count || count > CONNECTIONS_MOST) {
-        fprintf(stderr, "usage: load http PORT METHOD PATH CONNECTIONS BODIES | load files DIR BODIES\n");
+        fprintf(stderr,
+                "usage: load http PORT METHOD PATH CONNECTIONS BODIES | load files DIR BODIES\n");
         return 2;
     }
     read_bodies(argv[6]);
