@@ -113,8 +113,9 @@ static void print_spectrum(const struct wp_spectrum *spectrum,
 static void print_text(const char *path, const struct inspected *inspected)
 {
     const struct wp_reading *reading = &inspected->reading;
-    printf("%s: %s%s%s\n", path, wp_format_text(reading->format), reading->dialect[0] ? ", " : "",
-           reading->dialect);
+    if (reading->format != WP_FORMAT_UNKNOWN)
+        printf("%s: %s%s%s\n", path, wp_format_text(reading->format),
+               reading->dialect[0] ? ", " : "", reading->dialect);
     if (reading->error.status && reading->error.line)
         fprintf(stderr, "%s:%ld: %s\n", path, reading->error.line, reading->error.text);
     else if (reading->error.status)

@@ -88,5 +88,6 @@ int main(int argc, char **argv)
                     return fputs(help, stdout) < 0;
             return verbs[i].run(argc, argv);
         }
-    return wp_cli_usage("there is no such verb");
+    fprintf(stderr, "wavepost: there is no verb \"%s\"; see wavepost --help\n", argv[1]);
+    return WP_EXIT_USAGE;
 }
