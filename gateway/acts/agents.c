@@ -145,7 +145,6 @@ WP_ACT(wp_act_agent_revoke)
 {
     (void)out;
     int64_t id = 0;
-    char subject[64];
     if (!wp_ask_param_int(ask, 0, &id))
         return wp_fail(error, WP_NOT_FOUND, "There is no such agent.");
     enum wp_status status =
@@ -153,10 +152,7 @@ WP_ACT(wp_act_agent_revoke)
                    "ii", txn->now, id);
     if (!status && !wp_sql_changes(txn->sql))
         return wp_fail(error, WP_NOT_FOUND, "There is no such agent.");
-    (void)snprintf(subject, sizeof subject, "agent:%" PRId64, id);
-    return status
-               ? status
-               : wp_ledger_add(txn, ask->who->actor, ask->who->id, "revoke", subject, NULL, NULL);
+    return status ? status : wp_ask_record(txn, ask, "revoke", "agent", id, NULL);
 }
 
 static const cJSON *part(const struct wp_ask *ask, const char *object, const char *member)

@@ -160,6 +160,14 @@ enum wp_status wp_turn_from_ask(struct wp_txn *txn, const struct wp_ask *ask, in
     return status ? status : fill_defaults(txn, turn);
 }
 
+/* A page that could not reach the gateway says afterwards when it was; otherwise it is now. */
+static int64_t said_at(const struct wp_txn *txn, const struct wp_ask *ask)
+{
+    int64_t at = 0;
+    bool said = wp_ask_int(ask, "at_us", &at) && at < txn->now && at > txn->now - WP_DAY;
+    return said ? at : txn->now;
+}
+
 WP_ACT(wp_act_sign_on)
 {
     struct wp_turn turn;
@@ -169,18 +177,12 @@ WP_ACT(wp_act_sign_on)
     enum wp_status status = wp_turn_from_ask(txn, ask, instrument, &turn, error);
     if (status)
         return status;
-    int64_t began = 0;
-    turn.opened_us = txn->now;
-    /* A page that queued the sign-on while the gateway was away says when it was. */
-    if (wp_ask_int(ask, "at_us", &began) && began < txn->now && began > txn->now - WP_DAY)
-        turn.opened_us = began;
+    turn.opened_us = said_at(txn, ask);
     turn.source = "bench";
     turn.author = ask->who->id;
-    char subject[64];
     status = wp_turn_open(txn, &turn);
-    (void)snprintf(subject, sizeof subject, "turn:%" PRId64, turn.id);
     if (!status)
-        status = wp_ledger_add(txn, ask->who->actor, ask->who->id, "sign-on", subject, NULL, NULL);
+        status = wp_ask_record(txn, ask, "sign-on", "turn", turn.id, NULL);
     if (!status)
         status = tell(txn, instrument, "turn", 0);
     return status ? status : answer_state(txn, ask, out, error);
@@ -304,19 +306,14 @@ WP_ACT(wp_act_answer)
 
 WP_ACT(wp_act_done)
 {
-    int64_t instrument = 0, turn = 0, at = txn->now, said = 0;
+    int64_t instrument = 0, turn = 0;
     if (!wp_ask_param_int(ask, 0, &instrument))
         return WP_NOT_FOUND;
-    /* A page that could not reach the gateway then says when it was. */
-    if (wp_ask_int(ask, "at_us", &said) && said < txn->now && said > txn->now - WP_DAY)
-        at = said;
-    enum wp_status status = wp_turn_close(txn, instrument, at, &turn);
+    enum wp_status status = wp_turn_close(txn, instrument, said_at(txn, ask), &turn);
     if (status == WP_NOT_FOUND)
         return answer_state(txn, ask, out, error); /* a second tap */
-    char subject[64];
-    (void)snprintf(subject, sizeof subject, "turn:%" PRId64, turn);
     if (!status)
-        status = wp_ledger_add(txn, ask->who->actor, ask->who->id, "done", subject, NULL, NULL);
+        status = wp_ask_record(txn, ask, "done", "turn", turn, NULL);
     if (!status)
         status = tell(txn, instrument, "turn", 0);
     return status ? status : answer_state(txn, ask, out, error);
@@ -325,7 +322,6 @@ WP_ACT(wp_act_done)
 WP_ACT(wp_act_plates_out)
 {
     int64_t instrument = 0;
-    char subject[64];
     if (!wp_ask_param_int(ask, 0, &instrument))
         return WP_NOT_FOUND;
     struct wp_notice notice = {.kind = "plates",
@@ -333,10 +329,8 @@ WP_ACT(wp_act_plates_out)
                                .text = "A plate was taken out of use: cloudy or broken. "
                                        "Broken plates go to the sharps bin, not by hand."};
     enum wp_status status = wp_notice_add(txn, &notice);
-    (void)snprintf(subject, sizeof subject, "instrument:%" PRId64, instrument);
     if (!status)
-        status =
-            wp_ledger_add(txn, ask->who->actor, ask->who->id, "plates-out", subject, NULL, NULL);
+        status = wp_ask_record(txn, ask, "plates-out", "instrument", instrument, NULL);
     if (!status)
         status = wp_event_add(txn, "staff", 0, "{\"kind\":\"notice\"}");
     return status ? status : answer_state(txn, ask, out, error);

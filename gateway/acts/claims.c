@@ -353,7 +353,6 @@ WP_ACT(wp_act_notice_settle)
 {
     (void)out;
     int64_t id = 0;
-    char subject[64];
     enum wp_status status = wp_ask_param_int(ask, 0, &id) ? WP_OK : WP_NOT_FOUND;
     if (!status && !(ask->who->roles & SITE_WIDE))
         status = wp_sql_int(txn->sql, &(int64_t){0},
@@ -364,10 +363,7 @@ WP_ACT(wp_act_notice_settle)
         status = wp_notice_settle(txn, id, ask->who->id);
     if (status == WP_NOT_FOUND)
         return wp_fail(error, status, "There is no such open notice.");
-    (void)snprintf(subject, sizeof subject, "notice:%" PRId64, id);
-    return status
-               ? status
-               : wp_ledger_add(txn, ask->who->actor, ask->who->id, "settle", subject, NULL, NULL);
+    return status ? status : wp_ask_record(txn, ask, "settle", "notice", id, NULL);
 }
 
 /* The gateway's own life, so that "the instrument was down" is told from "nobody was looking". */

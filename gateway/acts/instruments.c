@@ -11,10 +11,8 @@
 static enum wp_status note(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
                            const char *table, int64_t id)
 {
-    char subject[64];
-    (void)snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
-    return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject,
-                         ask->who->command_name[0] ? ask->who->command_name : NULL, NULL);
+    return wp_ask_record(txn, ask, verb, table, id,
+                         ask->who->command_name[0] ? ask->who->command_name : NULL);
 }
 
 static enum wp_status new_code(struct wp_txn *txn, int64_t instrument, const char *kind,

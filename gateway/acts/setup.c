@@ -20,10 +20,8 @@ static void throttle_name(const char *what, const char *login, char *name, size_
 static enum wp_status note(struct wp_txn *txn, const struct wp_ask *ask, const char *table,
                            int64_t id)
 {
-    char subject[64];
-    (void)snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
-    return wp_ledger_add(txn, ask->who->actor, ask->who->id, "setting", subject,
-                         ask->who->command_name[0] ? ask->who->command_name : NULL, NULL);
+    return wp_ask_record(txn, ask, "setting", table, id,
+                         ask->who->command_name[0] ? ask->who->command_name : NULL);
 }
 
 static enum wp_status answer_id(struct wp_txn *txn, const struct wp_ask *ask, const char *table,

@@ -25,7 +25,7 @@ static enum wp_status finish(struct wp_txn *txn, const struct wp_ask *ask, int64
     if (status == WP_CONFLICT)
         return wp_fail(error, status, "That is not possible any more; look again.");
     if (!status)
-        status = wp_act_record(txn, ask, "delivery", "delivery", id, wp_delivery_state_name(to));
+        status = wp_ask_record(txn, ask, "delivery", "delivery", id, wp_delivery_state_name(to));
     return status ? status : wp_delivery_json(txn->sql, id, false, out, error);
 }
 
@@ -118,7 +118,7 @@ enum wp_status wp_delivery_act_redirect(struct wp_txn *txn, const struct wp_ask 
     if (state == WP_DELIVERY_SENDING || state == WP_DELIVERY_PRINTING) {
         status = set_withdraw(txn, id, 2);
         if (!status)
-            status = wp_act_record(txn, ask, "delivery", "delivery", id, "redirect");
+            status = wp_ask_record(txn, ask, "delivery", "delivery", id, "redirect");
         return status ? status : wp_delivery_json(txn->sql, id, false, out, error);
     }
     if (state != WP_DELIVERY_WAITING && state != WP_DELIVERY_ASKING && state != WP_DELIVERY_FAILED)
@@ -146,7 +146,7 @@ enum wp_status wp_delivery_act_cancel(struct wp_txn *txn, const struct wp_ask *a
     /* The printer is asked to give it back; the state follows from what it says. */
     status = set_withdraw(txn, id, 1);
     if (!status)
-        status = wp_act_record(txn, ask, "delivery", "delivery", id, "cancel");
+        status = wp_ask_record(txn, ask, "delivery", "delivery", id, "cancel");
     return status ? status : wp_delivery_json(txn->sql, id, false, out, error);
 }
 

@@ -102,7 +102,7 @@ enum wp_status wp_printer_act_add(struct wp_txn *txn, const struct wp_ask *ask, 
                         "ittttttii", id, wanted.name, wanted.uri, wanted.place, wanted.where,
                         wanted.paper, wanted.language, wanted.behind_most, txn->now);
     if (!status)
-        status = wp_act_record(txn, ask, "printer-add", "printer", id, wanted.uri);
+        status = wp_ask_record(txn, ask, "printer-add", "printer", id, wanted.uri);
     return status ? name_taken(status, error) : wp_printer_json(txn->sql, id, out, error);
 }
 
@@ -177,7 +177,7 @@ enum wp_status wp_printer_act_change(struct wp_txn *txn, const struct wp_ask *as
                             wanted.paper, wanted.language, wanted.behind_most,
                             (int64_t)(moved || wanted.forget_certificate), txn->now, id);
     if (!status)
-        status = wp_act_record(txn, ask, "printer-change", "printer", id, wanted.uri);
+        status = wp_ask_record(txn, ask, "printer-change", "printer", id, wanted.uri);
     return status ? name_taken(status, error) : wp_printer_json(txn->sql, id, out, error);
 }
 
@@ -199,7 +199,7 @@ static enum wp_status set_mode(struct wp_txn *txn, const struct wp_ask *ask, con
         return status;
     if (wp_sql_changes(txn->sql) == 0)
         return wp_fail(error, WP_NOT_FOUND, "There is no such printer.");
-    status = wp_act_record(txn, ask, "printer-mode", "printer", id, mode);
+    status = wp_ask_record(txn, ask, "printer-mode", "printer", id, mode);
     return status ? status : wp_printer_json(txn->sql, id, out, error);
 }
 
@@ -238,5 +238,5 @@ enum wp_status wp_printer_act_remove(struct wp_txn *txn, const struct wp_ask *as
                             "UPDATE printer SET retired_us = ?, name = name || ' (removed ' || id"
                             " || ')' WHERE id = ?",
                             "ii", txn->now, id);
-    return status ? status : wp_act_record(txn, ask, "printer-remove", "printer", id, wanted.uri);
+    return status ? status : wp_ask_record(txn, ask, "printer-remove", "printer", id, wanted.uri);
 }

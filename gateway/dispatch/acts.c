@@ -24,14 +24,6 @@ enum wp_status wp_ask_id(const struct wp_ask *ask, int64_t *id, struct wp_error 
     return wp_fail(error, WP_INVALID, "The id is not a whole number.");
 }
 
-enum wp_status wp_act_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
-                             const char *table, int64_t id, const char *detail)
-{
-    char subject[96];
-    snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
-    return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject, detail, NULL);
-}
-
 static bool may(const struct wp_who *who, int64_t person, int64_t instrument, bool section)
 {
     if (wp_is_staff(who) && section)

@@ -24,10 +24,6 @@ enum wp_status wp_printer_json(struct wp_sql *sql, int64_t id, cJSON **out, stru
 enum wp_status wp_delivery_json(struct wp_sql *sql, int64_t id, bool events, cJSON **out,
                                 struct wp_error *error);
 
-/* Writes "who did what to which" into the ledger. */
-enum wp_status wp_act_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
-                             const char *table, int64_t id, const char *detail);
-
 /* WP_OK if who asks may see and change this delivery: its section's staff, its person, or its
  * instrument's bench. WP_NOT_FOUND otherwise, as if it did not exist. `state` may be NULL. */
 enum wp_status wp_delivery_allowed(struct wp_sql *sql, const struct wp_ask *ask, int64_t id,

@@ -1,7 +1,9 @@
 #include "people/ask.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -54,4 +56,12 @@ bool wp_ask_param_int(const struct wp_ask *ask, unsigned index, int64_t *value)
 {
     return index < WP_ASK_PARAMS && ask->param[index] && parse_whole(ask->param[index], value) &&
            *value > 0;
+}
+
+enum wp_status wp_ask_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
+                             const char *table, int64_t id, const char *detail)
+{
+    char subject[96];
+    (void)snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
+    return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject, detail, NULL);
 }

@@ -65,4 +65,9 @@ bool wp_ask_flag(const struct wp_ask *ask, const char *name);
 /* A path parameter as a positive whole number. */
 bool wp_ask_param_int(const struct wp_ask *ask, unsigned index, int64_t *value);
 
+/* Writes "who did what to which" into the ledger: subject "table:id". `detail` (may be NULL) as in
+ * wp_ledger_add. Inside write jobs; database errors. */
+enum wp_status wp_ask_record(struct wp_txn *txn, const struct wp_ask *ask, const char *verb,
+                             const char *table, int64_t id, const char *detail);
+
 #endif
