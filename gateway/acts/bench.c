@@ -1,5 +1,3 @@
-#include <inttypes.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "acts/bench_acts.h"

@@ -1,8 +1,6 @@
 /* What acts and views share. */
 #include "acts.h"
 
-#include <inttypes.h>
-#include <stdio.h>
 
 #include "ledger/ledger.h"
 
