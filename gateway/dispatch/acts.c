@@ -1,7 +1,6 @@
 /* What acts and views share. */
 #include "acts.h"
 
-
 #include "ledger/ledger.h"
 
 bool wp_is_staff(const struct wp_who *who)
