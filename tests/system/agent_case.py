@@ -2,6 +2,7 @@
 
 WAVEPOST_BUILD names the build folder. Loopback only; every wait is bounded.
 """
+import glob
 import json
 import os
 import shutil
@@ -73,6 +74,16 @@ class AgentCase(unittest.TestCase):
     def kill(self):
         self.agent.send_signal(signal.SIGKILL)
         self.agent.wait(10)
+
+    def freeze(self):
+        """SIGSTOP, and back only when no thread of the agent runs any more."""
+        self.agent.send_signal(signal.SIGSTOP)
+        self.until(lambda: set(self.thread_states()) == {"T"}, "the agent did not stop")
+
+    def thread_states(self):
+        for stat in glob.glob("/proc/%d/task/*/stat" % self.agent.pid):
+            with open(stat) as file:
+                yield file.read().rpartition(")")[2].split()[0]
 
     def stop(self):
         self.agent.terminate()
