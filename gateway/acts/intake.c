@@ -139,11 +139,26 @@ static enum wp_status number_upload(struct wp_txn *txn, struct wp_intake *intake
                       "SELECT coalesce(min(number), 0) - 1 FROM capture WHERE agent_id = 0", "");
 }
 
+/* Staff are told the number of each spectrum that they brought. */
+static enum wp_status number_made(struct wp_txn *txn, struct wp_intake *intake)
+{
+    enum wp_status status = WP_OK;
+    for (size_t i = 0; !status && i < intake->made_count; i++) {
+        int64_t accession = 0;
+        status = wp_sql_int(txn->sql, &accession, "SELECT accession FROM measurement WHERE id = ?",
+                            "i", intake->made[i].id);
+        if (!status)
+            wp_accession_format((uint64_t)accession, intake->made[i].accession);
+    }
+    return status;
+}
+
 enum wp_status wp_act_take_capture(struct wp_txn *txn, void *job)
 {
     struct wp_taking taking = {.intake = job};
     struct wp_intake *intake = job;
     intake->repeated = intake->known = false;
+    intake->made_count = 0;
     enum wp_status status =
         wp_intake_who(txn->sql, txn->now, intake, &taking.who, &taking.instrument);
     if (status)
@@ -158,5 +173,7 @@ enum wp_status wp_act_take_capture(struct wp_txn *txn, void *job)
     }
     if (!status)
         status = wp_export_time(txn->sql, txn->now, taking.who.id, intake, &taking.time);
-    return status ? status : take(txn, &taking);
+    if (!status)
+        status = take(txn, &taking);
+    return status || !intake->brought_by ? status : number_made(txn, intake);
 }

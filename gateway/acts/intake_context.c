@@ -90,5 +90,8 @@ enum wp_status wp_intake_context(struct wp_sql *sql, void *job)
     enum wp_status status = wp_intake_who(sql, wp_clock_utc(), intake, &who, &instrument);
     if (!status)
         status = lab_settings(sql, instrument, intake);
+    /* A file from a stick was measured in another turn than the one that is open now. */
+    if (!status && intake->brought_by)
+        return WP_OK;
     return status ? status : turn_settings(sql, instrument, intake);
 }

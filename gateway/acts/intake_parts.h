@@ -18,6 +18,7 @@ struct wp_export_time {
     int64_t offset_us;   /* what was added to the PC's clock */
     bool corrected;      /* by more than two seconds */
     bool unknown;        /* nothing ties the PC's clock of that time to ours */
+    bool late;           /* not seen when it happened: only a time in the file says when it was */
 };
 enum wp_status wp_export_time(struct wp_sql *sql, int64_t now, int64_t agent,
                               const struct wp_intake *intake, struct wp_export_time *time);

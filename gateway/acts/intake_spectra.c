@@ -121,6 +121,37 @@ static bool file_time(const struct wp_taking *taking, const struct wp_spectrum *
     return true;
 }
 
+/* From a stick or a backfill: not of the turn that is open now, so that nobody at the bench is
+ * asked or shown it, and nothing is printed unless somebody asks. */
+static bool of_earlier(const struct wp_taking *taking)
+{
+    return taking->intake->brought_by || taking->intake->backfill;
+}
+
+/* A late capture's own time says little; a time in the file does, but by a clock that nobody
+ * compared with ours at that moment. */
+static void weigh_late(const struct wp_taking *taking, struct wp_evidence *evidence)
+{
+    const struct wp_export_time *time = &taking->time;
+    bool believed = evidence->has_file_time && evidence->file_us <= time->captured_us;
+    evidence->doubt_us = evidence->change_us;
+    if (!believed)
+        evidence->clock_unknown = true;
+    else if (taking->intake->brought_by) /* copying to a stick changed the file's own time */
+        evidence->export_us = evidence->file_us;
+}
+
+/* The newest turns up to then are looked at; those of the days since a late file would hide its
+ * own.
+ */
+static int64_t turns_until(const struct wp_taking *taking, const struct wp_evidence *evidence)
+{
+    if (taking->time.late)
+        return evidence->export_us + evidence->change_us;
+    return taking->time.captured_us > evidence->export_us ? taking->time.captured_us
+                                                          : evidence->export_us + WP_MINUTE;
+}
+
 static enum wp_status rule(struct wp_sql *sql, const struct wp_taking *taking,
                            const struct wp_spectrum *spectrum, struct wp_ruling *ruling,
                            int64_t *named, struct wp_measurement *measurement)
@@ -132,19 +163,15 @@ static enum wp_status rule(struct wp_sql *sql, const struct wp_taking *taking,
                                    .silence_us = wp_site.silence_us,
                                    .turns = turns};
     evidence.has_file_time = file_time(taking, spectrum, &evidence.file_from_us, &evidence.file_us);
-    /* A time in the file settles what a late capture leaves open, if the clock itself is known. */
-    if (evidence.has_file_time && !taking->time.unknown)
-        evidence.clock_unknown = false;
+    if (taking->time.late)
+        weigh_late(taking, &evidence);
     enum wp_status status =
         wp_identity_find(sql, taking->instrument, taking->intake->path, spectrum, named);
     int64_t from = evidence.has_file_time && evidence.file_us < evidence.export_us
                        ? evidence.file_us
                        : evidence.export_us;
     if (!status)
-        status = wp_turns_seen(sql, taking->instrument, from,
-                               taking->time.captured_us > evidence.export_us
-                                   ? taking->time.captured_us
-                                   : evidence.export_us + WP_MINUTE,
+        status = wp_turns_seen(sql, taking->instrument, from, turns_until(taking, &evidence),
                                *named, turns, &evidence.count);
     if (status)
         return status;
@@ -202,7 +229,8 @@ static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *ta
     } else if (ruling->rule == WP_RULE_NOBODY) {
         (void)snprintf(stamp.rule, sizeof stamp.rule, "nobody");
     }
-    (void)snprintf(stamp.reason, sizeof stamp.reason, "%s", ruling->reason);
+    (void)snprintf(stamp.reason, sizeof stamp.reason, "%s%s",
+                   taking->intake->brought_by ? "Brought by hand. " : "", ruling->reason);
     return status ? status : wp_stamp_add(txn, &stamp);
 }
 
@@ -267,7 +295,7 @@ static enum wp_status add_measurement(struct wp_txn *txn, const struct wp_taking
     measurement->clock_corrected = taking->time.corrected;
     measurement->verdict = wp_verdict_text(examination->verdict);
     measurement->examination = text;
-    measurement->asked = ruling->ask;
+    measurement->asked = ruling->ask && !of_earlier(taking);
     measurement->suggestion = suggestion;
     status = wp_measurement_add(txn, measurement);
     free(text);
@@ -286,16 +314,28 @@ static enum wp_status new_measurement(struct wp_txn *txn, const struct wp_taking
     if (!status)
         status = wp_measurement_counts_by_default(txn, measurement->id);
     if (!status)
-        status = wp_deliver_at_once(txn, measurement->id);
+        status = of_earlier(taking) ? wp_measurement_keep(txn, measurement->id, "auto")
+                                    : wp_deliver_at_once(txn, measurement->id);
     return status ? status : tell(txn, taking, "measurement", measurement->id);
 }
 
-/* Known bytes on the same instrument: nobody measured anything new. Silent within the turn; else
- * the bench and staff hear of it. */
-static enum wp_status saved_again(struct wp_txn *txn, const struct wp_taking *taking,
+static void note_made(struct wp_taking *taking, int64_t measurement, bool known)
+{
+    struct wp_intake *intake = taking->intake;
+    if (intake->made_count < WP_INTAKE_SPECTRA)
+        intake->made[intake->made_count++] =
+            (struct wp_intake_made){.id = measurement, .known = known};
+}
+
+/* Known bytes on the same instrument: nobody measured anything new. Silent within the turn and for
+ * a stick that is brought again; else the bench and staff hear of it. */
+static enum wp_status saved_again(struct wp_txn *txn, struct wp_taking *taking,
                                   const struct known *known)
 {
     struct wp_turn turn;
+    note_made(taking, known->measurement, true);
+    if (taking->intake->brought_by)
+        return WP_OK;
     enum wp_status status = wp_turn_current(txn->sql, taking->instrument, &turn);
     if (status && status != WP_NOT_FOUND)
         return status;
@@ -332,10 +372,12 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
     if (status)
         return status;
     if (alike.merge.measurement) {
+        note_made(taking, alike.merge.measurement, true);
         status = add_rendition(txn, taking, i, alike.merge.measurement);
         return status ? status : tell(txn, taking, "rendition", alike.merge.measurement);
     }
     status = new_measurement(txn, taking, i, &ruling, named, &measurement);
+    note_made(taking, measurement.id, false);
     if (!status && alike.other.measurement)
         status = note_same_data(txn, taking, measurement.id, alike.other.measurement);
     return status;

@@ -60,6 +60,18 @@ static enum wp_status correct(struct wp_sql *sql, int64_t now, int64_t agent,
     return WP_OK;
 }
 
+/* What counts is how far the clock was off when the file was written, not when it was found. */
+static enum wp_status seen_late(struct wp_sql *sql, int64_t agent, const struct wp_intake *intake,
+                                struct wp_export_time *time)
+{
+    time->late = true;
+    enum wp_status status = by_offset(sql, agent, intake->mtime_us, &time->offset_us);
+    if (status != WP_NOT_FOUND)
+        return status;
+    time->unknown = true;
+    return WP_OK;
+}
+
 enum wp_status wp_export_time(struct wp_sql *sql, int64_t now, int64_t agent,
                               const struct wp_intake *intake, struct wp_export_time *time)
 {
@@ -68,21 +80,19 @@ enum wp_status wp_export_time(struct wp_sql *sql, int64_t now, int64_t agent,
         /* A file from a stick: its change time is all there is, by a clock nobody knows. */
         time->captured_us = now;
         time->export_us = intake->mtime_us > PLAUSIBLE_FROM ? intake->mtime_us : now;
-        time->unknown = true;
+        time->late = true;
         return WP_OK;
     }
     enum wp_status status = correct(sql, now, agent, intake, time);
+    int64_t age = intake->captured_us - intake->mtime_us;
+    if (!status && age > SEEN_LATE && !time->unknown)
+        status = seen_late(sql, agent, intake, time);
     if (status)
         return status;
-    int64_t age = intake->captured_us - intake->mtime_us;
-    if (age >= 0 && age <= SEEN_LATE)
+    if (time->late || (age >= 0 && age <= SEEN_LATE))
         time->export_us = intake->mtime_us + time->offset_us;
     else
         time->export_us = time->captured_us;
-    if (age > SEEN_LATE && !time->unknown) {
-        time->export_us = intake->mtime_us + time->offset_us;
-        time->unknown = true;
-    }
     time->corrected = time->offset_us > WORTH_A_MENTION || time->offset_us < -WORTH_A_MENTION;
     return WP_OK;
 }

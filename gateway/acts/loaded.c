@@ -35,6 +35,7 @@ struct source {
     unsigned char digest[WP_SHA256_SIZE];
     size_t block;
     int64_t course;
+    char brought_by[80]; /* who brought the file by hand, "" if an agent did */
 };
 
 static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, struct source *source)
@@ -43,9 +44,11 @@ static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, str
     enum wp_status status = wp_sql_query(
         sql, &rows,
         "SELECT m.accession, m.measured_us, m.clock_corrected, i.name, i.place, c.code, c.title, "
-        "n.code, e.code, e.title, c.id, r.sha256, r.block, p.path FROM measurement m "
+        "n.code, e.code, e.title, c.id, r.sha256, r.block, p.path, "
+        "trim(b.given || ' ' || b.family) FROM measurement m "
         "JOIN instrument i ON i.id = m.instrument_id JOIN rendition r ON r.measurement_id = m.id "
-        "JOIN capture p ON p.id = r.capture_id LEFT JOIN section n ON n.id = m.section_id "
+        "JOIN capture p ON p.id = r.capture_id LEFT JOIN person b ON b.id = p.brought_by "
+        "LEFT JOIN section n ON n.id = m.section_id "
         "LEFT JOIN course c ON c.id = n.course_id LEFT JOIN experiment e ON e.id = m.experiment_id "
         "WHERE m.id = ? ORDER BY r.id LIMIT 1",
         "i", loaded->id);
@@ -73,6 +76,7 @@ static enum wp_status read_row(struct wp_sql *sql, struct wp_loaded *loaded, str
             memcpy(source->digest, digest, size);
         source->block = (size_t)wp_rows_int(&rows, 12);
         base_name(wp_rows_text(&rows, 13), loaded->file_name, sizeof loaded->file_name);
+        wp_text_copy(source->brought_by, sizeof source->brought_by, wp_rows_text(&rows, 14));
     }
     status = wp_rows_end(&rows);
     return status ? status : found ? WP_OK : WP_NOT_FOUND;
@@ -140,6 +144,16 @@ static enum wp_status read_object(struct wp_sql *sql, const struct source *sourc
     return loaded->spectrum ? WP_OK : wp_fail(error, WP_NOT_FOUND, "The file has no such block.");
 }
 
+static void name_way(struct wp_loaded *loaded, const struct source *source)
+{
+    const char *rule = rule_words(loaded->stamp.rule);
+    if (source->brought_by[0])
+        (void)snprintf(loaded->named_by, sizeof loaded->named_by, "%s; file brought by hand by %s",
+                       rule, source->brought_by);
+    else
+        wp_text_copy(loaded->named_by, sizeof loaded->named_by, rule);
+}
+
 enum wp_status wp_loaded_read(struct wp_sql *sql, int64_t measurement, struct wp_loaded *loaded,
                               struct wp_error *error)
 {
@@ -156,7 +170,7 @@ enum wp_status wp_loaded_read(struct wp_sql *sql, int64_t measurement, struct wp
     if (!status)
         status = wp_sheet_course(sql, source.course, &loaded->options);
     wp_clock_local(loaded->measured_us, loaded->measured_at);
-    wp_text_copy(loaded->named_by, sizeof loaded->named_by, rule_words(loaded->stamp.rule));
+    name_way(loaded, &source);
     if (!status)
         status = read_object(sql, &source, loaded, error);
     return status ? status : examine(loaded);

@@ -87,7 +87,8 @@ struct wp_ruling wp_stamping_rule(const struct wp_evidence *evidence)
         return without_turn(evidence, at, strong);
     if (!strong && near_change(evidence, at, at, evidence->change_us))
         return nobody(turn, evidence->named, true, "Exported too close to a change of turns.");
-    if (strong && near_change(evidence, evidence->file_from_us, at, WP_CLOCK_DOUBT_US))
+    int64_t doubtful = evidence->doubt_us ? evidence->doubt_us : WP_CLOCK_DOUBT_US;
+    if (strong && near_change(evidence, evidence->file_from_us, at, doubtful))
         return nobody(turn, evidence->named, true, "Measured too close to a change of turns.");
     const char *reason = doubt(turn, at, evidence->silence_us);
     if (reason)

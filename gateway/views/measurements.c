@@ -261,7 +261,9 @@ static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, 
     return status ? status
                   : wp_add_rows(sql, object, "captures",
                                 "SELECT DISTINCT c.id, c.path, c.received_us, c.known AS "
-                                "\"known?\" FROM rendition r JOIN capture c ON c.sha256 = r.sha256 "
+                                "\"known?\", trim(p.given || ' ' || p.family) AS brought_by "
+                                "FROM rendition r JOIN capture c ON c.sha256 = r.sha256 "
+                                "LEFT JOIN person p ON p.id = c.brought_by "
                                 "WHERE r.measurement_id = ? AND ? ORDER BY c.id LIMIT 50",
                                 "ii", id, named);
 }

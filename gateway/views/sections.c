@@ -239,8 +239,8 @@ WP_VIEW(wp_view_grid)
 
 WP_VIEW(wp_view_instruments)
 {
-    (void)ask;
     (void)error;
+    const unsigned all = WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR;
     *out = cJSON_CreateObject();
     return wp_add_rows(sql, *out, "instruments",
                        "SELECT i.id, i.name, i.place, i.technique, i.accessory, i.preparation, "
@@ -249,11 +249,15 @@ WP_VIEW(wp_view_instruments)
                        "p.name AS first_printer, q.name AS second_printer, "
                        "(SELECT count(*) FROM agent a WHERE a.instrument_id = i.id AND "
                        "a.revoked_us IS NULL) AS agents, (SELECT count(*) FROM bench b WHERE "
-                       "b.instrument_id = i.id AND b.revoked_us IS NULL) AS benches "
+                       "b.instrument_id = i.id AND b.revoked_us IS NULL) AS benches, "
+                       "(?1 OR EXISTS (SELECT 1 FROM section_staff y JOIN section z ON "
+                       "z.id = y.section_id WHERE y.person_id = ?2 AND y.roles & 4 <> 0 AND "
+                       "(z.place = '' OR i.place = z.place OR substr(i.place, 1, "
+                       "length(z.place) + 1) = z.place || '/'))) AS \"brings?\" "
                        "FROM instrument i LEFT JOIN printer p ON p.id = i.first_printer_id "
                        "LEFT JOIN printer q ON q.id = i.second_printer_id "
-                       "WHERE i.retired_us IS NULL AND ? >= ? ORDER BY i.name",
-                       "ii", 0, 0);
+                       "WHERE i.retired_us IS NULL ORDER BY i.name",
+                       "ii", (int64_t)((ask->who->roles & all) != 0), ask->who->id);
 }
 
 WP_VIEW(wp_view_people)

@@ -87,6 +87,41 @@ static void send_receipt(struct wp_request *request, const struct wp_intake *int
     wp_reply_problem(request, status, NULL);
 }
 
+/* What became of a file that a person brought: its spectra, or why there is none. */
+static cJSON *outcome(const struct wp_intake *intake)
+{
+    const struct wp_error *error = &intake->reading.error;
+    char digest[WP_SHA256_HEX];
+    cJSON *root = cJSON_CreateObject();
+    wp_hex_encode(intake->digest, sizeof intake->digest, digest);
+    cJSON_AddStringToObject(root, "sha256", digest);
+    cJSON_AddNumberToObject(root, "capture", (double)intake->receipt);
+    cJSON_AddBoolToObject(root, "known", intake->known);
+    cJSON *list = cJSON_AddArrayToObject(root, "measurements");
+    for (size_t i = 0; i < intake->made_count; i++) {
+        cJSON *made = cJSON_CreateObject();
+        cJSON_AddNumberToObject(made, "id", (double)intake->made[i].id);
+        cJSON_AddStringToObject(made, "accession", intake->made[i].accession);
+        cJSON_AddBoolToObject(made, "known", intake->made[i].known);
+        cJSON_AddItemToArray(list, made);
+    }
+    cJSON *unread = intake->made_count ? NULL : cJSON_AddObjectToObject(root, "unread");
+    if (unread) {
+        cJSON_AddStringToObject(unread, "text",
+                                error->status ? error->text : "It holds no spectrum.");
+        cJSON_AddNumberToObject(unread, "line", (double)error->line);
+    }
+    return root;
+}
+
+static void send_outcome(struct wp_request *request, const struct wp_intake *intake)
+{
+    cJSON *root = outcome(intake);
+    char *text = root ? cJSON_PrintUnformatted(root) : NULL;
+    cJSON_Delete(root);
+    wp_reply_text(request, MHD_HTTP_CREATED, NULL, text, text ? strlen(text) : 0);
+}
+
 static void done_take(void *job, enum wp_status status)
 {
     struct upload *upload = job;
@@ -95,6 +130,8 @@ static void done_take(void *job, enum wp_status status)
         request->body.path[0] = '\0';
     if (status)
         wp_reply_problem(request, status, &upload->intake.error);
+    else if (upload->intake.brought_by)
+        send_outcome(request, &upload->intake);
     else
         send_receipt(request, &upload->intake);
 }

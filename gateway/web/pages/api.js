@@ -4,10 +4,11 @@ const BASE = '/api/v1';
 const PATIENCE_MS = 20000;
 
 export class Problem extends Error {
-  constructor(status, body) {
+  constructor(status, body, retryAfter = 0) {
     super(body?.detail || body?.title || `The gateway answered ${status}.`);
     this.status = status;
     this.line = body?.line || 0;
+    this.retryAfter = retryAfter;
   }
 }
 
@@ -28,16 +29,16 @@ async function read(response) {
   }
 }
 
-async function call(method, path, body) {
+async function ask(method, path, content, type, patience) {
   const options = {
     method,
     credentials: 'same-origin',
     headers: { Accept: 'application/json' },
-    signal: AbortSignal.timeout(PATIENCE_MS),
+    signal: AbortSignal.timeout(patience),
   };
-  if (body !== undefined) {
-    options.body = JSON.stringify(body);
-    options.headers['Content-Type'] = 'application/json';
+  if (content !== undefined) {
+    options.body = content;
+    options.headers['Content-Type'] = type;
   }
   let response;
   let answer;
@@ -49,13 +50,19 @@ async function call(method, path, body) {
   }
   if (response.ok) return answer;
   if ([502, 503, 504].includes(response.status) && !answer) throw new Unreached();
-  throw new Problem(response.status, answer);
+  throw new Problem(response.status, answer, Number(response.headers.get('Retry-After')) || 0);
 }
+
+const call = (method, path, body) =>
+  ask(method, path, body && JSON.stringify(body), 'application/json', PATIENCE_MS);
 
 export const get = (path) => call('GET', path);
 export const post = (path, body = {}) => call('POST', path, body);
 export const patch = (path, body) => call('PATCH', path, body);
 export const remove = (path) => call('DELETE', path);
+/** Sends the bytes of a file; slower than 16 KB/s counts as not reached. */
+export const send = (path, bytes) =>
+  ask('POST', path, bytes, 'application/octet-stream', PATIENCE_MS + bytes.byteLength / 16);
 export const address = (path) => BASE + path;
 
 export function query(values) {

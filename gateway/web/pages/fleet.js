@@ -74,7 +74,7 @@ function agent(a) {
   );
 }
 
-function instrument(i) {
+const instrument = (brings) => (i) => {
   return h(
     'section',
     { class: 'card', 'aria-label': i.name },
@@ -108,10 +108,11 @@ function instrument(i) {
     ),
     (i.agents || []).map(agent),
     h('p', h('a', { href: `/bench/${i.id}` }, 'Its bench page')),
+    brings && h('p', h('a', { href: `/staff#/bring?instrument=${i.id}` }, 'Bring its files by hand')),
   );
-}
+};
 
-async function instruments(main) {
+const instruments = (brings) => async (main) => {
   const load = async () => {
     const data = await get('/fleet');
     const order = (i) => (i.state === 'ready' ? 1 : 0);
@@ -131,7 +132,7 @@ async function instruments(main) {
       ),
       data.gateway?.up_since_us &&
         h('p', { class: 'soft' }, 'Gateway running since ', moment(data.gateway.up_since_us), '.'),
-      h('div', { class: 'cards' }, list.map(instrument)),
+      h('div', { class: 'cards' }, list.map(instrument(brings))),
     );
   };
   await load();
@@ -144,14 +145,15 @@ async function instruments(main) {
     clearInterval(timer);
     end();
   };
-}
+};
 
 async function begin() {
   const me = await frameFor('fleet', 'technician', 'administrator', 'instructor', 'demonstrator');
   if (!me) return;
   const runs = has(me, 'technician', 'administrator');
+  const first = instruments(has(me, 'technician', 'administrator', 'instructor'));
   await router(
-    runs ? { '': instruments, printers, deliveries } : { '': instruments },
+    runs ? { '': first, printers, deliveries } : { '': first },
     runs &&
       tabBar([
         ['', 'Instruments'],

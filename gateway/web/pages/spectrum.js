@@ -41,6 +41,7 @@ function facts(m) {
     fact('Preparation', m.preparation),
     fact('Plates', m.plates),
     fact('Name got there', rule(m.rule)),
+    fact('File', m.captures?.[0]?.brought_by && `brought by hand by ${m.captures[0].brought_by}`),
   );
 }
 
@@ -240,7 +241,13 @@ function files(m) {
           'li',
           h('code', c.path),
           ' ',
-          h('small', 'received ', moment(c.received_us), c.known ? ', the same bytes had come before' : ''),
+          h(
+            'small',
+            'received ',
+            moment(c.received_us),
+            c.brought_by && `, brought by hand by ${c.brought_by}`,
+            c.known && ', the same bytes had come before',
+          ),
         ),
       ),
     ),

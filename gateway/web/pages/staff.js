@@ -2,6 +2,7 @@
 
 import { get, query } from './api.js';
 import { assignPanel } from './assign.js';
+import { bring } from './bring.js';
 import { compare } from './compare.js';
 import { field, fill, h, showProblem, whenSubmitted } from './dom.js';
 import { grid } from './grid.js';
@@ -96,6 +97,7 @@ async function begin() {
       unclaimed,
       notices,
       unread,
+      bring,
       'compare/:one/:other': compare,
     },
     tabBar([
@@ -103,6 +105,7 @@ async function begin() {
       staff && ['unclaimed', 'Unclaimed'],
       staff && ['notices', 'Notices'],
       files && ['unread', 'Unread files'],
+      files && ['bring', 'Bring files'],
     ]),
   );
 }

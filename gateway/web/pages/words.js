@@ -150,7 +150,7 @@ export const plural = (n, one, many = one + 's') => `${n} ${n === 1 ? one : many
 
 export function size(bytes) {
   if (!bytes) return '0 bytes';
-  if (bytes < 1024) return `${bytes} bytes`;
+  if (bytes < 1024) return plural(bytes, 'byte');
   if (bytes < 1048576) return `${(bytes / 1024).toFixed(0)} KB`;
   return bytes < 1073741824 ? `${(bytes / 1048576).toFixed(1)} MB` : `${(bytes / 1073741824).toFixed(0)} GB`;
 }

@@ -202,6 +202,21 @@ static void unknown_clock_is_asked(void **state)
     asked(B);
 }
 
+static void late_near_a_change_is_asked(void **state)
+{
+    (void)state;
+    evidence.doubt_us = evidence.change_us;
+    file_at(10 * MIN + 20 * S);
+    evidence.export_us = evidence.file_us;
+    asked(B);
+    file_at(10 * MIN - 20 * S);
+    evidence.export_us = evidence.file_us;
+    asked(A);
+    file_at(8 * MIN);
+    evidence.export_us = evidence.file_us;
+    stamped(A);
+}
+
 static void time_in_the_file_ahead_of_the_export_is_not_believed(void **state)
 {
     (void)state;
@@ -243,6 +258,7 @@ int main(void)
         ROW(identity_in_the_file_without_a_turn_stamps_the_person),
         ROW(file_naming_somebody_else_is_asked),
         ROW(unknown_clock_is_asked),
+        ROW(late_near_a_change_is_asked),
         ROW(time_in_the_file_ahead_of_the_export_is_not_believed),
         ROW(whole_seconds_in_which_turns_changed_are_asked),
     };

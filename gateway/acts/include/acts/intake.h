@@ -11,6 +11,7 @@
 #ifndef ACTS_INTAKE_H
 #define ACTS_INTAKE_H
 
+#include "base/accession.h"
 #include "base/bytes.h"
 #include "base/digest.h"
 #include "people/access.h"
@@ -23,6 +24,13 @@ struct wp_intake_spectrum {
     struct wp_examination examination;
     struct wp_print print;
     bool has_print;
+};
+
+/* A measurement that a spectrum of a file has become, or was already. */
+struct wp_intake_made {
+    int64_t id;
+    bool known;                        /* it was there before */
+    char accession[WP_ACCESSION_ROOM]; /* staff upload only, else "" */
 };
 
 #define WP_INTAKE_PATH 1024
@@ -64,6 +72,8 @@ struct wp_intake {
     bool repeated;   /* this number had been taken before: answer 200 */
     bool known;      /* the bytes had been captured before under another number */
     bool adopt;      /* the object is new and lies in stage_path: it was adopted */
+    size_t made_count;
+    struct wp_intake_made made[WP_INTAKE_SPECTRA];
     struct wp_ledger_head head;
     struct wp_error error;
 };

@@ -32,7 +32,7 @@ struct wp_loaded {
     char instrument[80];
     char place[264];
     char measured_at[WP_ISO_ROOM];
-    char named_by[80];
+    char named_by[200];
     char claim_code[WP_CODE_ROOM];
     char file_name[WP_NAME_ROOM];
     char author_id[24];

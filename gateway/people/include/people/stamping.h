@@ -46,6 +46,8 @@ struct wp_evidence {
     int64_t export_us;    /* time of the export, corrected likewise */
     bool clock_unknown;   /* the PC's clock was reset and no offset is known for that time */
     int64_t change_us;    /* an export this close to a change of turns is asked about */
+    int64_t doubt_us;     /* a time in the file this close to a change of turns is asked about;
+                             0: WP_CLOCK_DOUBT_US */
     int64_t silence_us;   /* a turn without a spectrum for this long is asked about */
     bool named;           /* an identity in the file matches exactly one roster entry */
     const struct wp_turn_seen *turns; /* by rising opened_us; those that may matter */
