@@ -157,14 +157,8 @@ static enum wp_status import_row(struct import *import, const struct row *row, l
                                .family = row->field[2],
                                .email = row->field[3][0] ? row->field[3] : NULL,
                                .alias = row->field[5][0] ? row->field[5] : NULL};
-    if (known) {
-        int64_t roles = 0;
-        status =
-            wp_sql_int(import->txn->sql, &roles, "SELECT roles FROM person WHERE id = ?", "i", id);
-        person.roles = (unsigned)roles;
-    }
-    if (!status)
-        status = wp_person_put(import->txn, &person, &error);
+    person.roles_stay = known;
+    status = wp_person_put(import->txn, &person, &error);
     if (status == WP_INVALID) {
         add_error(import->errors, line, error.text);
         return WP_OK;

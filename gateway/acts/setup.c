@@ -64,16 +64,13 @@ WP_ACT(wp_act_person_put)
                                .family = wp_ask_text(ask, "family"),
                                .email = wp_ask_text(ask, "email"),
                                .alias = wp_ask_text(ask, "alias")};
-    if (!role_bits(cJSON_GetObjectItemCaseSensitive(ask->body, "roles"),
-                   WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR, &person.roles))
+    const cJSON *roles = cJSON_GetObjectItemCaseSensitive(ask->body, "roles");
+    person.roles_stay = !roles;
+    if (!role_bits(roles, WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR, &person.roles))
         return wp_fail(
             error, WP_INVALID,
             "A person's roles are \"technician\" and \"administrator\"; others belong to "
             "a section's staff.");
-    if (!person.given)
-        person.given = "";
-    if (!person.family)
-        person.family = "";
     enum wp_status status = wp_person_put(txn, &person, error);
     /* Hashed beforehand on the password lane by who calls this. */
     const char *hash = wp_ask_text(ask, "password_hash");
@@ -104,19 +101,6 @@ WP_ACT(wp_act_experiment_put)
     int64_t id = 0;
     enum wp_status status = wp_experiment_put(txn, ask, &id, error);
     return status ? status : answer_id(txn, ask, "experiment", id, out);
-}
-
-WP_ACT(wp_act_meeting_add)
-{
-    int64_t section = 0, starts = 0, ends = 0, id = 0;
-    const char *from = wp_ask_text(ask, "starts"), *to = wp_ask_text(ask, "ends");
-    enum wp_status status = wp_section_named(txn->sql, ask, &section, error);
-    if (!status && (!from || !to || !wp_clock_parse(from, &starts) || !wp_clock_parse(to, &ends)))
-        return wp_fail(error, WP_INVALID,
-                       "\"starts\" and \"ends\" are instants such as 2026-03-02T14:00:00Z.");
-    if (!status)
-        status = wp_meeting_add(txn, section, starts, ends, &id, error);
-    return status ? status : answer_id(txn, ask, "meeting", id, out);
 }
 
 WP_ACT(wp_act_staff_put)

@@ -106,6 +106,21 @@ static enum wp_status run_view(struct wp_sql *sql, void *arg)
     return job->route->view(sql, &job->ask, &job->out, &job->error);
 }
 
+/* %41 becomes A; what is no such pair stays as it is. */
+static void decode(char *text)
+{
+    char *to = text;
+    for (const char *from = text; *from; from++) {
+        char pair[3] = {from[0] == '%' ? from[1] : '\0', from[1] ? from[2] : '\0', '\0'};
+        char *end = pair;
+        long value = pair[0] ? strtol(pair, &end, 16) : 0;
+        bool coded = end == pair + 2 && value > 0;
+        *to++ = coded ? (char)value : *from;
+        from += coded ? 2 : 0;
+    }
+    *to = '\0';
+}
+
 static cJSON *parse_query(const char *path)
 {
     cJSON *query = cJSON_CreateObject();
@@ -113,9 +128,10 @@ static cJSON *parse_query(const char *path)
     while (at && *++at) {
         const char *equals = strchr(at, '='), *end = at + strcspn(at, "&");
         if (equals && equals < end) {
-            char name[64], value[256];
+            char name[64], value[768];
             (void)snprintf(name, sizeof name, "%.*s", (int)(equals - at), at);
             (void)snprintf(value, sizeof value, "%.*s", (int)(end - equals - 1), equals + 1);
+            decode(value);
             cJSON_AddStringToObject(query, name, value);
         }
         at = *end ? end : NULL;

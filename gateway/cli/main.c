@@ -24,19 +24,35 @@ static const char help[] =
     "  wavepost instrument list\n"
     "  wavepost printer add NAME --uri ipp://HOST:PORT/PATH --place PATH [--where T]\n"
     "  wavepost printer list|pause|resume|drain|remove [NAME]\n"
-    "  wavepost person add LOGIN --given T --family T [--email T] [--role "
-    "technician|administrator]\n"
-    "      [--password-stdin]\n"
-    "  wavepost course add CODE [--title T] [--printing ask|at-once|inbox]\n"
+    "  wavepost person add|change LOGIN [--given T] [--family T] [--email T] [--alias T]\n"
+    "      [--role technician|administrator] [--password-stdin]\n"
+    "  wavepost person list [TEXT]\n"
+    "  wavepost course add|change CODE [--title T] [--printing ask|at-once|inbox]\n"
     "      [--mailing digest|each|link|none] [--pages-a-day N]\n"
     "      [--y-axis transmittance|absorbance] [--x-scale even|half]\n"
-    "  wavepost section add CODE --course CODE [--title T] [--place PATH]\n"
-    "  wavepost experiment add CODE --course CODE --title T [--expected N] [--preparation T]\n"
-    "      [--plates T] [--sample T]... [--has-oh]\n"
-    "  wavepost meeting add --course CODE --section CODE --starts TIME --ends TIME\n"
-    "  wavepost staff add LOGIN --course CODE --section CODE --role "
-    "instructor|demonstrator|marker\n"
+    "  wavepost term add|change CODE --first DAY --last DAY [--title T]\n"
+    "  wavepost term remove CODE\n"
+    "  wavepost section add|change CODE --course CODE [--title T] [--place PATH] [--term CODE]\n"
+    "  wavepost section end|reopen CODE --course CODE\n"
+    "  wavepost experiment add|change CODE --course CODE [--title T] [--technique T]\n"
+    "      [--expected N] [--preparation T] [--plates T] [--sample T]... [--has-oh]\n"
+    "  wavepost experiment end|reopen CODE --course CODE\n"
+    "  wavepost timetable add --course CODE --section CODE --weekday DAY --starts 14:00\n"
+    "      --ends 17:00 [--from DAY] [--until DAY] [--place PATH]\n"
+    "  wavepost timetable change NUMBER [--weekday DAY] [--starts T] [--ends T] ...\n"
+    "  wavepost timetable except --day DAY (--course CODE --section CODE | --term CODE)\n"
+    "      [--moved-to DAY] [--starts T] [--ends T] [--place PATH] [--undo]\n"
+    "  wavepost timetable end NUMBER\n"
+    "  wavepost meeting add --course CODE --section CODE --day DAY --starts 14:00 --ends 17:00\n"
+    "      a single one; --starts and --ends may be instants, without --day\n"
+    "  wavepost meeting remove NUMBER\n"
+    "  wavepost staff add|remove LOGIN --course CODE --section CODE\n"
+    "      [--role instructor|demonstrator|marker]...\n"
     "  wavepost roster FILE.csv --course CODE --section CODE [--dry-run]\n"
+    "  wavepost student add|leave LOGIN --course CODE --section CODE [--number T]\n"
+    "  wavepost student move LOGIN --course CODE --section CODE --to SECTION\n"
+    "  wavepost course|term|section|experiment|timetable|staff|roster list [--course CODE\n"
+    "      [--section CODE]]\n"
     "  wavepost fleet | unclaimed | notices | unread | ledger [--check] | deliveries\n"
     "      lists, as JSON\n"
     "\n"
@@ -50,7 +66,8 @@ static const struct {
     {"verify", wp_cli_verify},     {"instrument", wp_cli_set_up}, {"printer", wp_cli_set_up},
     {"person", wp_cli_set_up},     {"course", wp_cli_set_up},     {"section", wp_cli_set_up},
     {"experiment", wp_cli_set_up}, {"meeting", wp_cli_set_up},    {"staff", wp_cli_set_up},
-    {"roster", wp_cli_set_up},     {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
+    {"roster", wp_cli_set_up},     {"student", wp_cli_set_up},    {"term", wp_cli_set_up},
+    {"timetable", wp_cli_set_up},  {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
     {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},     {"ledger", wp_cli_set_up},
     {"deliveries", wp_cli_set_up},
 };

@@ -130,8 +130,7 @@ static enum wp_status exists(struct wp_sql *sql, const char *text, int64_t a, in
     return wp_sql_int(sql, &one, text, "ii", a, b);
 }
 
-/* A section's staff are at home at the instruments where it meets; a section without a place may
- * meet at all of them. */
+/* A section's staff are at home at the instruments where it meets. */
 static enum wp_status section_instrument(struct wp_sql *sql, const struct wp_who *who,
                                          unsigned roles, int64_t instrument)
 {
@@ -140,8 +139,7 @@ static enum wp_status section_instrument(struct wp_sql *sql, const struct wp_who
         sql, &one,
         "SELECT 1 FROM section_staff t JOIN section s ON s.id = t.section_id JOIN instrument i "
         "ON i.id = ?1 WHERE t.person_id = ?2 AND t.roles & ?3 <> 0 AND (s.ended_us IS NULL OR "
-        "t.roles & ?3 & 4 <> 0) AND (s.place = '' OR i.place = s.place OR "
-        "substr(i.place, 1, length(s.place) + 1) = s.place || '/') LIMIT 1",
+        "t.roles & ?3 & 4 <> 0) AND " WP_SECTION_AT_INSTRUMENT("s") " LIMIT 1",
         "iii", instrument, who->id, (int64_t)roles);
     return status == WP_NOT_FOUND ? WP_DENIED : status;
 }

@@ -5,6 +5,7 @@
 
 #include "base/bytes.h"
 #include "base/id.h"
+#include "people/timetable.h"
 
 bool wp_typed_ok(const char *text, size_t most, bool may_be_empty)
 {
@@ -40,34 +41,65 @@ enum wp_status wp_person_find(struct wp_sql *sql, const char *login, int64_t *id
                       "t", login);
 }
 
-enum wp_status wp_person_put(struct wp_txn *txn, struct wp_person *person, struct wp_error *error)
+static enum wp_status check_person(const struct wp_person *person, struct wp_error *error)
 {
     if (!login_ok(person->login))
         return wp_fail(error, WP_INVALID,
                        "A sign-in name is 1 to 64 letters, digits, dots, hyphens, underscores.");
-    if (!wp_typed_ok(person->given, WP_NAME_MOST, true) ||
-        !wp_typed_ok(person->family, WP_NAME_MOST, true) || (!*person->given && !*person->family))
+    if ((person->given && !wp_typed_ok(person->given, WP_NAME_MOST, true)) ||
+        (person->family && !wp_typed_ok(person->family, WP_NAME_MOST, true)) ||
+        (person->given && person->family && !*person->given && !*person->family))
         return wp_fail(error, WP_INVALID, "A person needs a given or a family name.");
     if (person->email && !email_ok(person->email))
         return wp_fail(error, WP_INVALID, "This is not a mail address.");
     if (person->alias && !wp_typed_ok(person->alias, 64, true))
         return wp_fail(error, WP_INVALID, "An alias is at most 64 bytes of plain text.");
-    enum wp_status status = wp_person_find(txn->sql, person->login, &person->id);
+    return WP_OK;
+}
+
+static const char *or_empty(const char *text)
+{
+    return text ? text : "";
+}
+
+static enum wp_status change_person(struct wp_txn *txn, const struct wp_person *person,
+                                    struct wp_error *error)
+{
+    int64_t named = 0;
+    enum wp_status status =
+        wp_sql_run(txn->sql,
+                   "UPDATE person SET given = coalesce(?, given), family = coalesce(?, family), "
+                   "email = coalesce(?, email), alias = coalesce(?, alias), "
+                   "roles = CASE WHEN ?5 THEN roles ELSE ?6 END WHERE id = ?7",
+                   "ttttiii", person->given, person->family, person->email, person->alias,
+                   (int64_t)person->roles_stay, (int64_t)person->roles, person->id);
+    if (!status)
+        status = wp_sql_int(txn->sql, &named,
+                            "SELECT given <> '' OR family <> '' FROM person "
+                            "WHERE id = ?",
+                            "i", person->id);
+    return status || named ? status
+                           : wp_fail(error, WP_INVALID, "A person needs a given or a family name.");
+}
+
+enum wp_status wp_person_put(struct wp_txn *txn, struct wp_person *person, struct wp_error *error)
+{
+    enum wp_status status = check_person(person, error);
+    if (!status)
+        status = wp_person_find(txn->sql, person->login, &person->id);
     if (status == WP_OK)
-        return wp_sql_run(txn->sql,
-                          "UPDATE person SET given = ?, family = ?, email = coalesce(?, email), "
-                          "alias = coalesce(?, alias), roles = ? WHERE id = ?",
-                          "ttttii", person->given, person->family, person->email, person->alias,
-                          (int64_t)person->roles, person->id);
-    if (status != WP_NOT_FOUND)
+        return change_person(txn, person, error);
+    if (status != WP_NOT_FOUND || (error && error->status))
         return status;
+    if ((!person->given || !*person->given) && (!person->family || !*person->family))
+        return wp_fail(error, WP_INVALID, "A person needs a given or a family name.");
     person->id = wp_id_next();
     return wp_sql_run(txn->sql,
                       "INSERT INTO person (id, login, given, family, email, alias, roles, "
                       "created_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                      "itttttii", person->id, person->login, person->given, person->family,
-                      person->email ? person->email : "", person->alias ? person->alias : "",
-                      (int64_t)person->roles, txn->now);
+                      "itttttii", person->id, person->login, or_empty(person->given),
+                      or_empty(person->family), person->email ? person->email : "",
+                      person->alias ? person->alias : "", (int64_t)person->roles, txn->now);
 }
 
 enum wp_status wp_person_set_password(struct wp_txn *txn, int64_t person, const char *hash)
@@ -177,6 +209,33 @@ enum wp_status wp_section_named(struct wp_sql *sql, const struct wp_ask *ask, in
     return status;
 }
 
+/* The term a section belongs to ("": none), and whether it has ended. */
+static enum wp_status section_times(struct wp_txn *txn, const struct wp_ask *ask, int64_t section,
+                                    struct wp_error *error)
+{
+    const char *code = wp_ask_text(ask, "term");
+    int64_t term = 0;
+    enum wp_status status = WP_OK;
+    if (cJSON_HasObjectItem(ask->body, "ended"))
+        status = wp_sql_run(txn->sql,
+                            "UPDATE section SET ended_us = CASE WHEN ? THEN coalesce(ended_us, ?) "
+                            "END WHERE id = ?",
+                            "iii", (int64_t)wp_ask_flag(ask, "ended"), txn->now, section);
+    if (status || !code)
+        return status;
+    if (*code)
+        status = wp_term_named(txn->sql, code, &term, error);
+    if (!status)
+        status = wp_sql_run(txn->sql, "UPDATE section SET term_id = nullif(?, 0) WHERE id = ?",
+                            "ii", term, section);
+    if (!status)
+        status = wp_timetable_refresh(txn, section, 0, error);
+    /* One that is over already ends this section too. */
+    if (!status)
+        status = wp_sql_run(txn->sql, "UPDATE term SET ended_us = NULL WHERE id = ?", "i", term);
+    return status ? status : wp_terms_end(txn, &(int64_t){0});
+}
+
 enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
                               struct wp_error *error)
 {
@@ -197,7 +256,9 @@ enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int6
                             "UPDATE section SET title = coalesce(?, title), "
                             "place = coalesce(?, place) WHERE course_id = ? AND code = ?",
                             "ttit", title, place, course, code);
-    return status ? status : wp_section_named(txn->sql, ask, id, error);
+    if (!status)
+        status = wp_section_named(txn->sql, ask, id, error);
+    return status ? status : section_times(txn, ask, *id, error);
 }
 
 static enum wp_status put_samples(struct wp_txn *txn, int64_t experiment, const cJSON *samples,
@@ -221,6 +282,12 @@ static enum wp_status put_samples(struct wp_txn *txn, int64_t experiment, const 
     return status;
 }
 
+/* A flag of the body: 1 or 0, -1 if nothing is said of it. */
+static int64_t said(const struct wp_ask *ask, const char *name)
+{
+    return cJSON_HasObjectItem(ask->body, name) ? (int64_t)wp_ask_flag(ask, name) : -1;
+}
+
 enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
                                  struct wp_error *error)
 {
@@ -228,26 +295,33 @@ enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, i
     const char *code = wp_ask_text(ask, "code"), *title = wp_ask_text(ask, "title");
     const char *technique = wp_ask_text(ask, "technique");
     const char *preparation = wp_ask_text(ask, "preparation"), *plates = wp_ask_text(ask, "plates");
-    int64_t course = 0, expected = 1;
+    int64_t course = 0, expected = -1;
     if (!wp_typed_ok(code, 32, false) || (title && !wp_typed_ok(title, 200, true)))
         return wp_fail(error, WP_INVALID, "An experiment needs a code of 1 to 32 bytes.");
     if (!one_of(technique, techniques, error, "technique"))
         return WP_INVALID;
+    if ((preparation && !wp_typed_ok(preparation, 23, true)) ||
+        (plates && !wp_typed_ok(plates, 15, true)))
+        return wp_fail(error, WP_INVALID, "\"preparation\" or \"plates\" is too long.");
     if (wp_ask_int(ask, "expected", &expected) && (expected < 0 || expected > 100))
         return wp_fail(error, WP_INVALID, "\"expected\" is 0 (no number) to 100 spectra.");
     enum wp_status status = course_named(txn->sql, wp_ask_text(ask, "course"), &course, error);
     if (!status)
-        status =
-            wp_sql_run(txn->sql,
-                       "INSERT INTO experiment (id, course_id, code, title, technique, expected, "
-                       "preparation, plates, has_oh) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
-                       "ON CONFLICT (course_id, code) DO UPDATE SET title = excluded.title, "
-                       "technique = excluded.technique, expected = excluded.expected, "
-                       "preparation = excluded.preparation, plates = excluded.plates, "
-                       "has_oh = excluded.has_oh",
-                       "iitttitti", wp_id_next(), course, code, title ? title : code,
-                       technique ? technique : "infrared", expected, preparation ? preparation : "",
-                       plates ? plates : "", (int64_t)wp_ask_flag(ask, "has_oh"));
+        status = wp_sql_run(txn->sql,
+                            "INSERT INTO experiment (id, course_id, code, title) VALUES (?, ?, ?, "
+                            "?) ON CONFLICT (course_id, code) DO NOTHING",
+                            "iitt", wp_id_next(), course, code, title ? title : code);
+    if (!status)
+        status = wp_sql_run(
+            txn->sql,
+            "UPDATE experiment SET title = coalesce(?, title), technique = coalesce(?, technique), "
+            "expected = CASE WHEN ?3 < 0 THEN expected ELSE ?3 END, "
+            "preparation = coalesce(?4, preparation), plates = coalesce(?5, plates), "
+            "has_oh = CASE WHEN ?6 < 0 THEN has_oh ELSE ?6 END, "
+            "ended_us = CASE ?7 WHEN -1 THEN ended_us WHEN 0 THEN NULL ELSE "
+            "coalesce(ended_us, ?8) END WHERE course_id = ?9 AND code = ?10",
+            "ttittiiiit", title, technique, expected, preparation, plates, said(ask, "has_oh"),
+            said(ask, "ended"), txn->now, course, code);
     if (!status)
         status =
             wp_sql_int(txn->sql, id, "SELECT id FROM experiment WHERE course_id = ? AND code = ?",
@@ -262,9 +336,22 @@ enum wp_status wp_enrol(struct wp_txn *txn, int64_t section, int64_t person, con
 {
     return wp_sql_run(txn->sql,
                       "INSERT INTO enrolled (section_id, person_id, number, from_us) "
-                      "VALUES (?, ?, ?, ?) ON CONFLICT (section_id, person_id) DO UPDATE SET "
-                      "number = excluded.number, to_us = NULL",
-                      "iiti", section, person, number ? number : "", txn->now);
+                      "VALUES (?, ?, coalesce(?, ''), ?) ON CONFLICT (section_id, person_id) DO "
+                      "UPDATE SET number = coalesce(?3, number), to_us = NULL",
+                      "iiti", section, person, number, txn->now);
+}
+
+enum wp_status wp_enrolment_move(struct wp_txn *txn, int64_t from, int64_t to, int64_t person)
+{
+    enum wp_status status = wp_sql_run(
+        txn->sql,
+        "INSERT INTO enrolled (section_id, person_id, number, card_hash, pin_hash, from_us) "
+        "SELECT ?, person_id, number, card_hash, pin_hash, ? FROM enrolled WHERE section_id = ? "
+        "AND person_id = ? ON CONFLICT (section_id, person_id) DO UPDATE SET number = "
+        "excluded.number, card_hash = excluded.card_hash, pin_hash = excluded.pin_hash, "
+        "to_us = NULL",
+        "iiii", to, txn->now, from, person);
+    return status ? status : wp_unenrol(txn, from, person);
 }
 
 enum wp_status wp_unenrol(struct wp_txn *txn, int64_t section, int64_t person)
@@ -277,20 +364,12 @@ enum wp_status wp_unenrol(struct wp_txn *txn, int64_t section, int64_t person)
 
 enum wp_status wp_staff_put(struct wp_txn *txn, int64_t section, int64_t person, unsigned roles)
 {
+    if (!roles)
+        return wp_sql_run(txn->sql,
+                          "DELETE FROM section_staff WHERE section_id = ? AND person_id = ?", "ii",
+                          section, person);
     return wp_sql_run(txn->sql,
                       "INSERT INTO section_staff (section_id, person_id, roles) VALUES (?, ?, ?) "
                       "ON CONFLICT (section_id, person_id) DO UPDATE SET roles = excluded.roles",
                       "iii", section, person, (int64_t)roles);
-}
-
-enum wp_status wp_meeting_add(struct wp_txn *txn, int64_t section, int64_t starts, int64_t ends,
-                              int64_t *id, struct wp_error *error)
-{
-    if (ends <= starts || ends - starts > WP_DAY)
-        return wp_fail(error, WP_INVALID, "A meeting ends after it begins, within a day.");
-    *id = wp_id_next();
-    return wp_sql_run(txn->sql,
-                      "INSERT INTO meeting (id, section_id, starts_us, ends_us) "
-                      "VALUES (?, ?, ?, ?)",
-                      "iiii", *id, section, starts, ends);
 }

@@ -6,6 +6,7 @@
 #include "base/bytes.h"
 #include "base/clock.h"
 #include "base/id.h"
+#include "people/timetable.h"
 
 static enum wp_status close_before(struct wp_txn *txn, const struct wp_turn *turn)
 {
@@ -153,8 +154,7 @@ enum wp_status wp_section_by_timetable(struct wp_sql *sql, int64_t instrument, i
         sql, &rows,
         "SELECT DISTINCT m.section_id FROM meeting m JOIN section s ON s.id = m.section_id "
         "JOIN instrument i ON i.id = ? WHERE m.starts_us <= ? AND m.ends_us > ? AND "
-        "(s.place = '' OR i.place = s.place OR substr(i.place, 1, length(s.place) + 1) = "
-        "s.place || '/') LIMIT 2",
+        "s.ended_us IS NULL AND " WP_MEETS_AT_INSTRUMENT " LIMIT 2",
         "iii", instrument, at, at);
     if (status)
         return status;

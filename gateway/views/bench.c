@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/clock.h"
+#include "people/timetable.h"
 #include "people/turns.h"
 #include "rows.h"
 
@@ -199,7 +200,7 @@ static enum wp_status add_experiments(struct wp_sql *sql, int64_t section, cJSON
                        "(SELECT json_group_array(name) FROM (SELECT name FROM experiment_sample x "
                        "WHERE x.experiment_id = e.id ORDER BY x.position)) AS \"samples{}\" "
                        "FROM experiment e JOIN section s ON s.course_id = e.course_id "
-                       "WHERE s.id = ? AND ? >= 0 ORDER BY e.code",
+                       "WHERE s.id = ? AND e.ended_us IS NULL AND ? >= 0 ORDER BY e.code",
                        "ii", section, 0);
 }
 
@@ -211,9 +212,8 @@ static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON
         sql, out, "sections",
         "WITH at_work AS (SELECT DISTINCT s.id FROM section s JOIN meeting m ON m.section_id = "
         "s.id "
-        "JOIN instrument i ON i.id = ?1 WHERE m.starts_us <= ?2 AND m.ends_us > ?2 AND "
-        "(s.place = '' OR i.place = s.place OR substr(i.place, 1, length(s.place) + 1) = "
-        "s.place || '/')) "
+        "JOIN instrument i ON i.id = ?1 WHERE m.starts_us <= ?2 AND m.ends_us > ?2 "
+        "AND " WP_MEETS_AT_INSTRUMENT ") "
         "SELECT s.id, c.code AS course, s.code, s.title, s.id IN (SELECT id FROM at_work) AS "
         "\"now?\" FROM section s JOIN course c ON c.id = s.course_id WHERE s.ended_us IS NULL AND "
         "(s.id IN (SELECT id FROM at_work) OR NOT EXISTS (SELECT 1 FROM at_work)) "

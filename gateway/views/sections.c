@@ -32,12 +32,14 @@ static enum wp_status own_sections(struct wp_sql *sql, const struct wp_who *who,
         "(SELECT count(*) FROM enrolled e WHERE e.section_id = s.id AND e.to_us IS NULL) AS "
         "students, (SELECT group_concat(trim(p.given || ' ' || p.family), ', ') FROM "
         "section_staff t JOIN person p ON p.id = t.person_id WHERE t.section_id = s.id AND "
-        "t.roles & 4 <> 0) AS instructors, coalesce((SELECT t.roles FROM section_staff t WHERE "
-        "t.section_id = s.id AND t.person_id = ?1), 0) + coalesce((SELECT 1 FROM enrolled e WHERE "
+        "t.roles & 4 <> 0) AS instructors, coalesce((SELECT CASE WHEN s.ended_us IS NULL THEN "
+        "t.roles ELSE t.roles & 4 END FROM section_staff t WHERE t.section_id = s.id AND "
+        "t.person_id = ?1), 0) + coalesce((SELECT 1 FROM enrolled e WHERE "
         "e.section_id = s.id AND e.person_id = ?1 AND e.to_us IS NULL), 0) AS roles, "
         "EXISTS (SELECT 1 FROM meeting m WHERE m.section_id = s.id AND m.starts_us <= ?2 AND "
-        "m.ends_us > ?2) AS \"now?\" FROM section s JOIN course c ON c.id = s.course_id "
-        "WHERE s.ended_us IS NULL ORDER BY c.code, s.code",
+        "m.ends_us > ?2) AND s.ended_us IS NULL AS \"now?\", s.ended_us IS NOT NULL AS "
+        "\"ended?\" FROM section s JOIN course c ON c.id = s.course_id ORDER BY s.ended_us IS NOT "
+        "NULL, c.code, s.code LIMIT 1000",
         "ii", who->actor == WP_ACTOR_PERSON ? who->id : 0, wp_clock_utc());
     cJSON *list = cJSON_GetObjectItemCaseSensitive(out, "sections");
     for (int i = cJSON_GetArraySize(list) - 1; i >= 0; i--) {
@@ -306,7 +308,8 @@ WP_VIEW(wp_view_courses)
         if (!status)
             status = wp_add_rows(
                 sql, course, "sections",
-                "SELECT s.id, s.code, s.title, s.place, (SELECT count(*) FROM enrolled e WHERE "
+                "SELECT s.id, s.code, s.title, s.place, (SELECT code FROM term t WHERE t.id = "
+                "s.term_id) AS term, s.ended_us, (SELECT count(*) FROM enrolled e WHERE "
                 "e.section_id = s.id AND e.to_us IS NULL) AS students, (SELECT "
                 "json_group_array(json_object('name', trim(p.given || ' ' || p.family), 'login', "
                 "p.login, 'roles', t.roles)) FROM section_staff t JOIN person p ON p.id = "
@@ -316,9 +319,11 @@ WP_VIEW(wp_view_courses)
                 "ii", id, wp_clock_utc());
         if (!status)
             status = wp_add_rows(sql, course, "experiments",
-                                 "SELECT e.id, e.code, e.title, e.expected, e.preparation, "
-                                 "e.plates, (SELECT json_group_array(name) FROM experiment_sample "
-                                 "x WHERE x.experiment_id = e.id) AS \"samples{}\" FROM experiment "
+                                 "SELECT e.id, e.code, e.title, e.technique, e.expected, "
+                                 "e.preparation, e.plates, e.has_oh AS \"has_oh?\", e.ended_us, "
+                                 "(SELECT json_group_array(name) FROM (SELECT name FROM "
+                                 "experiment_sample x WHERE x.experiment_id = e.id ORDER BY "
+                                 "x.position)) AS \"samples{}\" FROM experiment "
                                  "e WHERE e.course_id = ? AND ? >= 0 ORDER BY e.code",
                                  "ii", id, 0);
     }

@@ -3,11 +3,13 @@
 
 #include "acts/bench_acts.h"
 #include "acts/setup_acts.h"
+#include "acts/timetable_acts.h"
 #include "bench_page.h"
 #include "dispatch/dispatch.h"
 #include "request.h"
 #include "views/bench.h"
 #include "views/lists.h"
+#include "views/timetable.h"
 
 /* clang-format off */
 #define S WP_ROLE_STUDENT
@@ -99,6 +101,7 @@ const struct wp_route wp_routes[] = {
     /* staff */
     {GET(V1 "/sections"), ANY(S | D | I | M | T | A | C), VIEW(wp_view_sections), SAYS "one's sections"},
     {GET(V1 "/sections/:id/grid"), SECTION(D | I | M | T | A | C), VIEW(wp_view_grid), .flags = WP_ROUTE_LOOK, SAYS "students and experiments of a section"},
+    {GET(V1 "/sections/:id/roster"), SECTION(I | A | C), VIEW(wp_view_roster), .flags = WP_ROUTE_LOOK, SAYS "who is and was in a section"},
     {GET(V1 "/sections/:id/zip"), SECTION(I | A | C), LOADED(wp_load_section_file, wp_serve_section_zip), .flags = WP_ROUTE_EXPORT, SAYS "a section's files as a ZIP, for marking"},
     {GET(V1 "/sections/:id/booklet.pdf"), SECTION(I | A | C), LOADED(wp_load_section_file, wp_serve_booklet), .flags = WP_ROUTE_EXPORT, SAYS "a section's sheets as one PDF"},
     {GET(V1 "/unclaimed"), ANY(D | I | T | A | C), VIEW(wp_view_unclaimed), SAYS "spectra without a person"},
@@ -141,7 +144,17 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/courses"), ANY(A | C), ACT(wp_act_course_put), SAYS "add or change a course"},
     {POST(V1 "/sections"), ANY(A | C), ACT(wp_act_section_put), SAYS "add or change a section"},
     {POST(V1 "/experiments"), ANY(A | C), ACT(wp_act_experiment_put), SAYS "add or change an experiment"},
-    {POST(V1 "/meetings"), ANY(A | C), ACT(wp_act_meeting_add), SAYS "add a meeting to the timetable"},
+    {GET(V1 "/terms"), ANY(D | I | T | A | C), VIEW(wp_view_terms), SAYS "the terms"},
+    {POST(V1 "/terms"), ANY(A | C), ACT(wp_act_term_put), SAYS "add or change a term"},
+    {DELETE(V1 "/terms/:id"), ANY(A | C), ACT(wp_act_term_remove), SAYS "remove a term that no section belongs to"},
+    {GET(V1 "/timetable"), ANY(D | I | T | A | C), VIEW(wp_view_timetable), SAYS "weekly meetings with their exceptions, and meetings to come"},
+    {POST(V1 "/timetable"), ANY(A | C), ACT(wp_act_weekly_add), SAYS "add a weekly meeting"},
+    {PATCH(V1 "/timetable/:id"), ANY(A | C), ACT(wp_act_weekly_change), SAYS "change a weekly meeting from now on"},
+    {DELETE(V1 "/timetable/:id"), ANY(A | C), ACT(wp_act_weekly_end), SAYS "end a weekly meeting"},
+    {POST(V1 "/timetable/exceptions"), ANY(A | C), ACT(wp_act_weekly_except), SAYS "a day left out, or held otherwise"},
+    {POST(V1 "/meetings"), ANY(A | C), ACT(wp_act_meeting_add), SAYS "add a single meeting"},
+    {DELETE(V1 "/meetings/:id"), ANY(A | C), ACT(wp_act_meeting_remove), SAYS "remove a single meeting to come"},
+    {POST(V1 "/enrolments"), ANY(A | C), ACT(wp_act_enrol), SAYS "one person enters, leaves or changes a section"},
     {POST(V1 "/staff"), ANY(A | C), ACT(wp_act_staff_put), SAYS "who staffs a section"},
     {POST(V1 "/roster"), ANY(A | C), ACT(wp_act_roster), .body_most = 4 * 1024 * 1024, SAYS "bring in a roster"},
 };

@@ -53,7 +53,8 @@ class Walk(unittest.TestCase):
     def path(self, row):
         ids = {"measurements": college.mine, "sections": college.sections["A"], "bench": college.instruments["IR-1"],
                "instruments": college.instruments["IR-1"], "deliveries": self.delivery, "notices": self.notice,
-               "objects": hashlib.sha256(college.original).hexdigest(), "printers": college.printer, "agents": 1}
+               "objects": hashlib.sha256(college.original).hexdigest(), "printers": college.printer, "agents": 1,
+               "terms": 1, "timetable": 1, "meetings": 1}
         parts = row.split("/")
         for i, part in enumerate(parts):
             if part == ":file":

@@ -1,4 +1,4 @@
-/* acts/setup_acts.h - persons, courses, sections, experiments, meetings, staff, rosters, sign-in.
+/* acts/setup_acts.h - persons, courses, sections, experiments, staff, rosters, sign-in.
  *
  * All are wp_act_fn (see people/ask.h).
  */
@@ -12,7 +12,6 @@ WP_ACT(wp_act_person_put);
 WP_ACT(wp_act_course_put);
 WP_ACT(wp_act_section_put);
 WP_ACT(wp_act_experiment_put);
-WP_ACT(wp_act_meeting_add);
 WP_ACT(wp_act_staff_put);
 WP_ACT(wp_act_roster);   /* body: course, section, csv, dry_run */
 WP_ACT(wp_act_link_use); /* body: token of a mailed link; answers session_token */

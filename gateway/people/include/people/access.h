@@ -65,13 +65,21 @@ enum wp_names {
 enum wp_status wp_names_seen(struct wp_sql *sql, const struct wp_who *who, int64_t section,
                              bool own, enum wp_names *names);
 
+/* SQL, of an instrument `i` and a section (its alias): it meets there. Without a place it may meet
+ * at all instruments; a meeting may have a place of its own. */
+#define WP_SECTION_AT_INSTRUMENT(section)                                                          \
+    "(" section ".place = '' OR i.place = " section ".place OR "                                   \
+    "substr(i.place, 1, length(" section ".place) + 1) = " section ".place || '/' OR "             \
+    "EXISTS (SELECT 1 FROM meeting held WHERE held.section_id = " section ".id AND "               \
+    "held.place <> '' AND (i.place = held.place OR substr(i.place, 1, length(held.place) + 1) = "  \
+    "held.place || '/')))"
+
 /* SQL, of an instrument `i` and a person (a parameter's name): a section that the person looks
  * after meets where it stands. */
 #define WP_INSTRUMENT_IS_THEIRS(person)                                                            \
     "EXISTS (SELECT 1 FROM section_staff y JOIN section z ON z.id = y.section_id WHERE "           \
     "y.person_id = " person " AND y.roles & 6 <> 0 AND (z.ended_us IS NULL OR "                    \
-    "y.roles & 4 <> 0) AND (z.place = '' OR i.place = z.place OR "                                 \
-    "substr(i.place, 1, length(z.place) + 1) = z.place || '/'))"
+    "y.roles & 4 <> 0) AND " WP_SECTION_AT_INSTRUMENT("z") ")"
 
 /* SQL, of a notice `n` about the instrument `i` and the person ?2: one of its measurements is of a
  * section that the person looks after, or none is of any section and the instrument is theirs. */
