@@ -10,6 +10,8 @@
 #include "base/id.h"
 #include "request.h"
 
+#define STRANGERS_SHARE 4 /* a quarter of the budget */
+
 void wp_body_init(struct wp_request *request)
 {
     struct wp_body *body = &request->body;
@@ -23,14 +25,25 @@ void wp_body_init(struct wp_request *request)
                                     : WP_JSON_BODY_MOST;
 }
 
+static bool fits(const struct wp_request *request, size_t size)
+{
+    const struct wp_web *web = request->web;
+    size_t most = web->options.memory_most;
+    return size <= most - web->memory_used &&
+           (request->peer->known || size <= most / STRANGERS_SHARE - web->stranger_memory);
+}
+
 /* Reserves `size` bytes of the budget. */
 static bool reserve(struct wp_request *request, size_t size)
 {
     struct wp_web *web = request->web;
-    if (size > web->options.memory_most - web->memory_used)
+    if (!fits(request, size))
         return false;
     web->memory_used += size;
     request->body.reserved = size;
+    request->body.of_stranger = !request->peer->known;
+    if (request->body.of_stranger)
+        web->stranger_memory += size;
     wp_bytes_init(&request->body.memory, size);
     request->body.ready = true;
     return size == 0 || wp_bytes_reserve(&request->body.memory, size) == WP_OK;
@@ -41,6 +54,8 @@ static void release_memory(struct wp_request *request)
     struct wp_body *body = &request->body;
     wp_bytes_release(&body->memory);
     request->web->memory_used -= body->reserved;
+    if (body->of_stranger)
+        request->web->stranger_memory -= body->reserved;
     body->reserved = 0;
 }
 
@@ -158,6 +173,22 @@ static enum wp_take keep(struct wp_request *request, const char *data, size_t *s
     return WP_TAKE_WAIT;
 }
 
+/* A stranger's slow bodies must not keep the share from other strangers. */
+static void wait_for_memory(struct wp_request *request)
+{
+    if (!request->peer->known)
+        (void)wp_door_make_room(request->web);
+    wp_request_suspend(request);
+    wp_job_park(request, wp_request_wake);
+}
+
+static bool must_be_admitted(const struct wp_request *request)
+{
+    const struct wp_body *body = &request->body;
+    bool large = body->file || body->most > WP_JSON_BODY_MOST;
+    return large && !body->admitted && !request->peer->known;
+}
+
 enum wp_take wp_body_take(struct wp_request *request, const char *data, size_t *size)
 {
     struct wp_body *body = &request->body;
@@ -167,9 +198,13 @@ enum wp_take wp_body_take(struct wp_request *request, const char *data, size_t *
         wp_body_refuse(request);
         return drain(body, size);
     }
-    if (!body->ready && !prepare(request)) {
+    if (must_be_admitted(request)) {
         wp_request_suspend(request);
-        wp_job_park(request, wp_request_wake);
+        wp_job_admit(request);
+        return WP_TAKE_WAIT;
+    }
+    if (!body->ready && !prepare(request)) {
+        wait_for_memory(request);
         return WP_TAKE_WAIT;
     }
     return keep(request, data, size);

@@ -1,8 +1,9 @@
 /* body.h - a request's body: in memory, or beyond a size or the memory budget in a staging file.
  *
  * Memory is reserved as a whole before the first byte is kept, so that waiting bodies cannot block
- * each other. Writing to the staging file happens on the disk lane in pieces of 256 KiB; meanwhile
- * the request is suspended.
+ * each other. Connections that have not proved who they are share a quarter of the budget, and no
+ * large body is kept before it is known that its sender may send it. Writing to the staging file
+ * happens on the disk lane in pieces of 256 KiB; meanwhile the request is suspended.
  *
  * Thread: the loop's.
  */
@@ -32,6 +33,8 @@ struct wp_body {
     size_t reserved;        /* of the server's memory budget */
     bool ready;             /* memory is reserved */
     bool file;              /* may be staged */
+    bool admitted;          /* who sends it may do so */
+    bool of_stranger;       /* what is reserved comes out of the strangers' share */
     bool staged;            /* goes to a file */
     bool ended;             /* the last piece has been written and synced */
     struct wp_bytes memory; /* the body, or the piece not written yet */

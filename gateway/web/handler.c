@@ -24,6 +24,7 @@ static enum MHD_Result begin(struct MHD_Connection *connection, const char *url,
     *context = request;
     peer->request = request;
     peer->waiting_us = 0;
+    peer->asked = true;
     const struct wp_body *body = &request->body;
     bool hopeless = body->declared != UINT64_MAX && body->declared > body->most &&
                     body->declared > WP_BODY_DRAIN;

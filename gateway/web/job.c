@@ -46,6 +46,42 @@ static enum wp_status admit(struct wp_request *request, struct wp_sql *sql, int6
     return status;
 }
 
+/* ---- before a body is kept ---- */
+
+static enum wp_status run_admit(struct wp_sql *sql, void *job)
+{
+    return admit(job, sql, wp_clock_utc());
+}
+
+/* Whoever has proved to be somebody is no stranger any more, whatever they may do here. */
+static void note_known(struct wp_request *request)
+{
+    if (request->who.roles != WP_ROLE_NONE)
+        wp_door_known(request->peer);
+}
+
+static void done_admit(void *job, enum wp_status status)
+{
+    struct wp_request *request = job;
+    note_known(request);
+    request->body.admitted = status == WP_OK;
+    if (status)
+        wp_reply_problem(request, status, NULL);
+    else
+        wp_request_wake(request);
+}
+
+void wp_job_admit(struct wp_request *request)
+{
+    enum wp_status status = wp_db_read(request->web->options.db, run_admit, done_admit, request);
+    if (status == WP_RETRY)
+        wp_job_park(request, wp_job_admit);
+    else if (status)
+        wp_reply_problem(request, status, NULL);
+}
+
+/* ---- the request's own job ---- */
+
 /* A job may run again: what an earlier run left is dropped. */
 void wp_job_reset(struct wp_request *request)
 {
@@ -177,6 +213,7 @@ static void done_act(void *job, enum wp_status status)
 {
     struct wp_request *request = job;
     request->status = status;
+    note_known(request);
     if (!request->refused)
         touch_session(request);
     wp_reply_outcome(request);
@@ -239,6 +276,7 @@ static void done_job(void *job, enum wp_status status)
 {
     struct wp_request *request = job;
     request->status = status;
+    note_known(request);
     if (!request->refused)
         touch_session(request);
     if (!status && wp_noted_wanted(request))

@@ -1,23 +1,23 @@
 #include "listener.h"
 
-#include <errno.h>
 #include <netdb.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
-#include <sys/stat.h>
-#include <sys/un.h>
 #include <unistd.h>
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "bind.h"
 #include "handler.h"
 
 #define POOL_SIZE (8 * 1024)
 #define IDLE_S 100
-#define BACKLOG 1024
 #define CONTROL_CONNECTIONS 64
+#define LEAVING 256 /* connections that were asked to go and are not closed yet */
+#define DOOR_MS 50  /* until newcomers are looked at again when nobody could be let in */
+#define HANDLES 5
 
 struct wp_listener {
     struct wp_web *web;
@@ -25,7 +25,11 @@ struct wp_listener {
     uv_poll_t poll;
     uv_timer_t timer;
     uv_idle_t idle;
-    int fd; /* the listening socket, -1 when libmicrohttpd has closed it */
+    uv_poll_t door; /* on the listening socket, which is ours: see wp_door_accept */
+    uv_timer_t door_timer;
+    int fd;                                  /* the listening socket, -1 when it is closed */
+    const struct sockaddr_storage *arriving; /* while libmicrohttpd takes it over */
+    socklen_t arriving_size;
     bool control;
     unsigned closing;
     char path[640]; /* of the control socket */
@@ -75,16 +79,13 @@ static void kick(struct wp_listener *listener)
 
 /* ---- connections ---- */
 
-static void name_peer(struct wp_peer *peer)
+static void name_peer(struct wp_peer *peer, const struct wp_listener *listener)
 {
-    struct sockaddr_storage address;
-    socklen_t length = sizeof address;
-    snprintf(peer->address, sizeof peer->address, "%s", "unknown");
-    if (getpeername(peer->fd, (struct sockaddr *)&address, &length) != 0)
+    if (getnameinfo((const struct sockaddr *)listener->arriving, listener->arriving_size,
+                    peer->address, sizeof peer->address, NULL, 0, NI_NUMERICHOST) != 0) {
+        snprintf(peer->address, sizeof peer->address, "%s", "unknown");
         return;
-    if (getnameinfo((struct sockaddr *)&address, length, peer->address, sizeof peer->address, NULL,
-                    0, NI_NUMERICHOST) != 0)
-        return;
+    }
     const char *bare = !strncmp(peer->address, "::ffff:", 7) ? peer->address + 7 : peer->address;
     peer->loopback = !strncmp(bare, "127.", 4) || !strcmp(bare, "::1");
 }
@@ -98,6 +99,7 @@ static void name_caller(struct wp_peer *peer)
     if (getsockopt(peer->fd, SOL_SOCKET, SO_PEERCRED, &caller, &length) == 0 &&
         (caller.uid == 0 || caller.uid == geteuid())) {
         peer->uid = caller.uid;
+        peer->known = true;
         return;
     }
     wp_log(WP_LOG_WARN, "web", "a stranger was turned away from the control socket");
@@ -122,10 +124,12 @@ static void add_peer(struct wp_listener *listener, struct MHD_Connection *connec
     peer->fd = info->connect_fd;
     peer->uid = (uid_t)-1;
     peer->waiting_us = wp_clock_steady();
-    if (listener->control)
+    if (listener->control) {
         name_caller(peer);
-    else
-        name_peer(peer);
+    } else {
+        name_peer(peer, listener);
+        wp_door_enter(peer, listener->arriving);
+    }
     peer->next = web->peers;
     if (web->peers)
         web->peers->previous = peer;
@@ -138,6 +142,7 @@ static void remove_peer(struct wp_peer *peer)
     if (!peer)
         return;
     struct wp_web *web = peer->web;
+    wp_door_leave(peer);
     if (peer->previous)
         peer->previous->next = peer->next;
     else
@@ -158,6 +163,7 @@ static void on_connection(void *cls, struct MHD_Connection *connection, void **c
 }
 
 #define HEADER_US (120 * WP_SECOND)
+#define FIRST_HEADER_US (30 * WP_SECOND) /* from accept: TLS handshake and the first header */
 #define BODY_GRACE_US (30 * WP_SECOND)
 #define BODY_RATE 1024 /* bytes a second, on average, after the grace */
 
@@ -165,7 +171,7 @@ static void on_connection(void *cls, struct MHD_Connection *connection, void **c
 static bool too_slow(const struct wp_peer *peer, int64_t now)
 {
     if (peer->waiting_us)
-        return now - peer->waiting_us > HEADER_US;
+        return now - peer->waiting_us > (peer->asked ? HEADER_US : FIRST_HEADER_US);
     const struct wp_request *request = peer->request;
     if (!request || request->busy || request->started || request->response)
         return false;
@@ -183,6 +189,57 @@ void wp_listener_watch(struct wp_web *web)
         web->counts.cut++;
         shutdown(peer->fd, SHUT_RDWR);
     }
+}
+
+/* ---- accepting ---- */
+
+struct wp_web *wp_listener_web(struct wp_listener *listener)
+{
+    return listener->web;
+}
+
+int wp_listener_socket(const struct wp_listener *listener)
+{
+    return listener->fd;
+}
+
+bool wp_listener_is_control(const struct wp_listener *listener)
+{
+    return listener->control;
+}
+
+void wp_listener_add(struct wp_listener *listener, int fd, const struct sockaddr_storage *address,
+                     socklen_t size)
+{
+    listener->arriving = address;
+    listener->arriving_size = size;
+    (void)MHD_add_connection(listener->daemon, fd, (const struct sockaddr *)address, size);
+    listener->arriving = NULL;
+}
+
+static void open_door(struct wp_listener *listener);
+
+static void on_door_timer(uv_timer_t *timer)
+{
+    open_door(timer->data);
+}
+
+static void on_door(uv_poll_t *door, int status, int events)
+{
+    struct wp_listener *listener = door->data;
+    (void)status;
+    (void)events;
+    if (!wp_door_accept(listener)) {
+        uv_poll_stop(&listener->door);
+        uv_timer_start(&listener->door_timer, on_door_timer, DOOR_MS, 0);
+    }
+    kick(listener);
+}
+
+static void open_door(struct wp_listener *listener)
+{
+    if (listener->fd >= 0)
+        uv_poll_start(&listener->door, UV_READABLE, on_door);
 }
 
 /* ---- opening ---- */
@@ -207,7 +264,9 @@ static struct MHD_Daemon *start_daemon(struct wp_listener *listener)
 {
     struct wp_web *web = listener->web;
     const struct wp_tls *tls = listener->control ? NULL : web->options.tls;
-    unsigned flags = MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG;
+    unsigned flags =
+        MHD_USE_EPOLL | MHD_USE_NO_LISTEN_SOCKET | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG;
+    unsigned most = listener->control ? CONTROL_CONNECTIONS : web->door.most + LEAVING;
     struct MHD_OptionItem tls_options[] = {
         {MHD_OPTION_HTTPS_MEM_CERT, 0, tls ? tls->certificate : NULL},
         {MHD_OPTION_HTTPS_MEM_KEY, 0, tls ? tls->key : NULL},
@@ -218,10 +277,8 @@ static struct MHD_Daemon *start_daemon(struct wp_listener *listener)
         flags |= MHD_USE_TLS;
     return MHD_start_daemon(
         flags, 0, NULL, NULL, wp_handle_request, listener, MHD_OPTION_EXTERNAL_LOGGER, log_daemon,
-        NULL, MHD_OPTION_LISTEN_SOCKET, listener->fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-        (size_t)POOL_SIZE, MHD_OPTION_CONNECTION_LIMIT,
-        listener->control ? CONTROL_CONNECTIONS : web->options.connections_most,
-        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S, MHD_OPTION_NOTIFY_CONNECTION,
+        NULL, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)POOL_SIZE, MHD_OPTION_CONNECTION_LIMIT,
+        most, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S, MHD_OPTION_NOTIFY_CONNECTION,
         on_connection, listener, MHD_OPTION_NOTIFY_COMPLETED, wp_handle_completed, listener,
         MHD_OPTION_UNESCAPE_CALLBACK, keep_encoding, NULL, MHD_OPTION_STRICT_FOR_CLIENT, 1,
         MHD_OPTION_SIGPIPE_HANDLED_BY_APP, 1, MHD_OPTION_ARRAY, tls ? tls_options : none,
@@ -235,16 +292,16 @@ static enum wp_status open_daemon(struct wp_listener *listener, struct wp_error 
     if (!listener->daemon)
         return wp_fail(error, WP_IO, "The HTTP server could not start.");
     int epoll = MHD_get_daemon_info(listener->daemon, MHD_DAEMON_INFO_EPOLL_FD)->epoll_fd;
-    if (uv_poll_init(loop, &listener->poll, epoll) != 0) {
-        MHD_stop_daemon(listener->daemon);
-        listener->daemon = NULL;
-        listener->fd = -1;
-        return wp_fail(error, WP_IO, "The HTTP server could not be watched.");
-    }
     uv_timer_init(loop, &listener->timer);
+    uv_timer_init(loop, &listener->door_timer);
     uv_idle_init(loop, &listener->idle);
+    if (uv_poll_init(loop, &listener->poll, epoll) != 0 ||
+        uv_poll_init(loop, &listener->door, listener->fd) != 0)
+        return wp_fail(error, WP_IO, "The HTTP server could not be watched.");
     listener->poll.data = listener->timer.data = listener->idle.data = listener;
+    listener->door.data = listener->door_timer.data = listener;
     uv_poll_start(&listener->poll, UV_READABLE, on_poll);
+    open_door(listener);
     kick(listener);
     return WP_OK;
 }
@@ -266,64 +323,10 @@ static enum wp_status finish(struct wp_listener *made, enum wp_status status,
 {
     if (!status)
         status = open_daemon(made, error);
-    if (status) {
-        if (made->fd >= 0)
-            close(made->fd);
-        free(made);
-        made = NULL;
-    }
-    *listener = made;
+    if (status)
+        wp_listener_free(made);
+    *listener = status ? NULL : made;
     return status;
-}
-
-static int bind_one(const struct addrinfo *address)
-{
-    int fd = socket(address->ai_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-    int on = 1;
-    int off = 0;
-    if (fd < 0)
-        return -1;
-    setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
-    if (address->ai_family == AF_INET6)
-        setsockopt(fd, IPPROTO_IPV6, IPV6_V6ONLY, &off, sizeof off);
-    if (bind(fd, address->ai_addr, address->ai_addrlen) == 0 && listen(fd, BACKLOG) == 0)
-        return fd;
-    int code = errno;
-    close(fd);
-    errno = code;
-    return -1;
-}
-
-static unsigned bound_port(int fd)
-{
-    struct sockaddr_storage address;
-    socklen_t length = sizeof address;
-    char port[16] = "0";
-    if (getsockname(fd, (struct sockaddr *)&address, &length) == 0)
-        getnameinfo((struct sockaddr *)&address, length, NULL, 0, port, sizeof port,
-                    NI_NUMERICSERV);
-    return (unsigned)strtoul(port, NULL, 10);
-}
-
-static enum wp_status bind_tcp(struct wp_listener *listener, struct wp_error *error)
-{
-    struct wp_web *web = listener->web;
-    struct addrinfo hints = {.ai_socktype = SOCK_STREAM, .ai_flags = AI_PASSIVE};
-    struct addrinfo *found = NULL;
-    char port[16];
-    snprintf(port, sizeof port, "%u", web->options.port);
-    int code = getaddrinfo(web->host, port, &hints, &found);
-    if (code != 0)
-        return wp_fail(error, WP_IO, "%s: %s.", web->host, gai_strerror(code));
-    for (struct addrinfo *at = found; at && listener->fd < 0; at = at->ai_next)
-        listener->fd = bind_one(at);
-    code = errno;
-    freeaddrinfo(found);
-    if (listener->fd < 0)
-        return wp_fail(error, WP_IO, "Cannot listen on %s port %s: %s.", web->host, port,
-                       strerror(code));
-    web->port = bound_port(listener->fd);
-    return WP_OK;
 }
 
 enum wp_status wp_listener_tcp(struct wp_web *web, struct wp_listener **listener,
@@ -331,29 +334,8 @@ enum wp_status wp_listener_tcp(struct wp_web *web, struct wp_listener **listener
 {
     struct wp_listener *made = new_listener(web, false);
     *listener = NULL;
-    return made ? finish(made, bind_tcp(made, error), listener, error)
+    return made ? finish(made, wp_bind_tcp(web, &made->fd, error), listener, error)
                 : wp_fail(error, WP_NO_MEMORY, "There is no memory for a listener.");
-}
-
-static enum wp_status bind_control(struct wp_listener *listener, struct wp_error *error)
-{
-    struct sockaddr_un address = {.sun_family = AF_UNIX};
-    snprintf(listener->path, sizeof listener->path, "%s/control.sock", listener->web->folder);
-    if (strlen(listener->path) >= sizeof address.sun_path)
-        return wp_fail(error, WP_INVALID,
-                       "The data folder's path is too long for a control socket.");
-    memcpy(address.sun_path, listener->path, strlen(listener->path) + 1);
-    unlink(listener->path); /* left by a crash; the folder's lock is ours */
-    listener->fd = socket(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-    mode_t before = umask(0177);
-    bool bound = listener->fd >= 0 &&
-                 bind(listener->fd, (struct sockaddr *)&address, sizeof address) == 0 &&
-                 listen(listener->fd, BACKLOG) == 0;
-    int code = errno;
-    umask(before);
-    return bound
-               ? WP_OK
-               : wp_fail(error, WP_IO, "The control socket could not be made: %s.", strerror(code));
 }
 
 enum wp_status wp_listener_control(struct wp_web *web, struct wp_listener **listener,
@@ -361,18 +343,21 @@ enum wp_status wp_listener_control(struct wp_web *web, struct wp_listener **list
 {
     struct wp_listener *made = new_listener(web, true);
     *listener = NULL;
-    return made ? finish(made, bind_control(made, error), listener, error)
-                : wp_fail(error, WP_NO_MEMORY, "There is no memory for a listener.");
+    if (!made)
+        return wp_fail(error, WP_NO_MEMORY, "There is no memory for a listener.");
+    snprintf(made->path, sizeof made->path, "%s/control.sock", web->folder);
+    return finish(made, wp_bind_control(made->path, &made->fd, error), listener, error);
 }
 
 /* ---- closing ---- */
 
 void wp_listener_quiesce(struct wp_listener *listener)
 {
-    if (!listener || !listener->daemon || listener->fd < 0)
+    if (!listener || listener->fd < 0)
         return;
-    if (MHD_quiesce_daemon(listener->daemon) != MHD_INVALID_SOCKET)
-        close(listener->fd);
+    if (listener->door.type == UV_POLL)
+        uv_poll_stop(&listener->door);
+    close(listener->fd);
     listener->fd = -1;
     if (listener->control)
         unlink(listener->path);
@@ -387,18 +372,36 @@ static void on_closed(uv_handle_t *handle)
     free(listener);
 }
 
+/* What failed to open has some handles only. */
+static void close_handles(struct wp_listener *listener)
+{
+    uv_handle_t *const handles[HANDLES] = {
+        (uv_handle_t *)&listener->timer, (uv_handle_t *)&listener->door_timer,
+        (uv_handle_t *)&listener->idle, (uv_handle_t *)&listener->poll,
+        (uv_handle_t *)&listener->door};
+    for (int i = 0; i < HANDLES; i++) {
+        if (handles[i]->type == UV_UNKNOWN_HANDLE)
+            continue;
+        handles[i]->data = listener;
+        listener->closing++;
+        uv_close(handles[i], on_closed);
+    }
+}
+
 void wp_listener_free(struct wp_listener *listener)
 {
     if (!listener)
         return;
     wp_listener_quiesce(listener);
-    uv_poll_stop(&listener->poll);
+    if (!listener->daemon) {
+        free(listener);
+        return;
+    }
+    if (listener->poll.type == UV_POLL)
+        uv_poll_stop(&listener->poll);
     struct MHD_Daemon *daemon = listener->daemon;
     listener->daemon = NULL;
     MHD_stop_daemon(daemon);
-    listener->closing = 3;
     listener->web->open_handles++;
-    uv_close((uv_handle_t *)&listener->poll, on_closed);
-    uv_close((uv_handle_t *)&listener->timer, on_closed);
-    uv_close((uv_handle_t *)&listener->idle, on_closed);
+    close_handles(listener);
 }

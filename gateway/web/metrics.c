@@ -49,6 +49,10 @@ void wp_serve_metrics(struct wp_request *request)
         web->counts.parked);
     add(&text, "wavepost_http_slow_total", "counter", "Connections cut off for slowness.",
         web->counts.cut);
+    add(&text, "wavepost_http_shed_total", "counter",
+        "Connections that had proved nothing and were closed to make room.", web->counts.shed);
+    add(&text, "wavepost_http_strangers", "gauge", "Open connections that have proved nothing yet.",
+        web->door.strangers);
     add_database(&text, web);
     add(&text, "wavepost_lane_compute", "gauge", "Jobs in the compute lane.",
         wp_lane_load(web->options.compute));

@@ -16,6 +16,7 @@
 #include "base/clock.h"
 #include "base/secret.h"
 #include "body.h"
+#include "door.h"
 #include "web/route.h"
 #include "web/web.h"
 
@@ -34,7 +35,15 @@ struct wp_peer {
     struct wp_request *request;
     char address[64]; /* numeric peer address; "local" on the control socket */
     bool loopback;
-    uid_t uid; /* control socket: who calls; else (uid_t)-1 */
+    uid_t uid;  /* control socket: who calls; else (uid_t)-1 */
+    bool asked; /* a request's header came */
+
+    /* door.c */
+    bool known;    /* a request has proved who asks */
+    bool stranger; /* it has not, and the door may ask it to go */
+    unsigned slot; /* of its address */
+    int64_t came_us;
+    struct wp_peer *older, *younger; /* strangers */
 };
 
 struct wp_request {
@@ -83,7 +92,8 @@ struct wp_web_counts {
     uint64_t answers[6]; /* by hundred of the status code; 0: cut off */
     uint64_t body_bytes;
     uint64_t parked;
-    uint64_t cut; /* connections closed by the watchdog */
+    uint64_t cut;  /* connections closed by the watchdog */
+    uint64_t shed; /* strangers that had to go for others */
 };
 
 #define WP_TOUCH_SLOTS 1024
@@ -101,8 +111,10 @@ struct wp_web {
     unsigned port;
     struct wp_peer *peers;
     unsigned peer_count;
+    struct wp_door door;
     struct wp_request *parked_first, *parked_last; /* waiting for room in a lane */
     size_t memory_used;
+    size_t stranger_memory; /* of it, what strangers hold */
     uv_timer_t tick;
     uv_timer_t retry;
     unsigned open_handles;
@@ -148,6 +160,10 @@ void wp_request_wake(struct wp_request *request);
 
 /* Runs the row's view, act, or check and load in a job, then answers or calls the handler. */
 void wp_job_start(struct wp_request *request);
+
+/* Asks in a job who sends the request and whether they may, before a body of theirs is kept (so a
+ * rule for large bodies cannot look into them); then wakes it, or answers. */
+void wp_job_admit(struct wp_request *request);
 
 /* Runs an act as a write job, checked by the request's row, then answers. For handlers that had to
  * do something first. */

@@ -49,6 +49,7 @@ static void copy_options(struct wp_web *web, const struct wp_web_options *option
     bool proxied = !strncmp(web->public_url, "https:", 6);
     web->strict = proxied || (options->tls && !options->tls->own);
     web->secure = options->tls || proxied;
+    wp_door_init(web, web->options.connections_most);
 }
 
 static void start_timers(struct wp_web *web)

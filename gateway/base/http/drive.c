@@ -89,6 +89,8 @@ static struct watched *watch(struct wp_http *http, curl_socket_t socket)
     return watched;
 }
 
+/* Always 0: anything else would end the whole client for good. A socket that cannot be watched now is
+ * tried again at curl's next wish for it, and its request ends by its time limit. */
 static int socket_wish(CURL *easy, curl_socket_t socket, int what, void *arg, void *known)
 {
     struct wp_http *http = arg;
@@ -105,13 +107,14 @@ static int socket_wish(CURL *easy, curl_socket_t socket, int what, void *arg, vo
     if (!watched)
         watched = watch(http, socket);
     if (!watched)
-        return -1;
+        return 0;
     int events = 0;
     if (what & CURL_POLL_IN)
         events |= UV_READABLE;
     if (what & CURL_POLL_OUT)
         events |= UV_WRITABLE;
-    return uv_poll_start(&watched->poll, events, socket_ready) ? -1 : 0;
+    (void)uv_poll_start(&watched->poll, events, socket_ready);
+    return 0;
 }
 
 static int timer_wish(CURLM *multi, long timeout_ms, void *arg)

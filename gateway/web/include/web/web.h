@@ -5,8 +5,10 @@
  * control socket the caller is the operating-system user, who must be root or the gateway's own.
  *
  * Limits: connections, header size (one 8 KiB pool a connection), body by route, memory of all
- * bodies together (beyond it bodies go to staging files or wait), 90 s without a byte, 120 s for a
- * request's header, 1 KiB a second for a body after 30 s. A full lane makes its requests wait.
+ * bodies together (beyond it bodies go to staging files or wait), 100 s without a byte, 30 s for
+ * TLS and the first request's header and 120 s for a later one's, 1 KiB a second for a body after
+ * 30 s. Connections on which nobody has proved who they are give way to others (door.h) and share
+ * a quarter of the bodies' memory. A full lane makes its requests wait.
  *
  * Thread: the loop's, for everything here.
  */
