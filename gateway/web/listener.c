@@ -252,6 +252,16 @@ static void log_daemon(void *cls, const char *format, va_list arguments)
     wp_log(WP_LOG_DEBUG, "web", "%s", text);
 }
 
+/* libmicrohttpd cannot go on, and could not if we returned: a restart recovers. What has a receipt
+ * is on the disk. */
+static void on_panic(void *cls, const char *file, unsigned line, const char *reason)
+{
+    (void)cls;
+    wp_log(WP_LOG_ERROR, "web", "the HTTP library gave up (%s, line %u): %s", file ? file : "",
+           line, reason ? reason : "no reason given");
+    _exit(1);
+}
+
 /* Paths and queries are decoded by ourselves, after they have been cut. */
 static size_t keep_encoding(void *cls, struct MHD_Connection *connection, char *text)
 {
@@ -288,6 +298,7 @@ static struct MHD_Daemon *start_daemon(struct wp_listener *listener)
 static enum wp_status open_daemon(struct wp_listener *listener, struct wp_error *error)
 {
     uv_loop_t *loop = listener->web->options.loop;
+    MHD_set_panic_func(on_panic, NULL);
     listener->daemon = start_daemon(listener);
     if (!listener->daemon)
         return wp_fail(error, WP_IO, "The HTTP server could not start.");
