@@ -89,8 +89,8 @@ static struct watched *watch(struct wp_http *http, curl_socket_t socket)
     return watched;
 }
 
-/* Always 0: anything else would end the whole client for good. A socket that cannot be watched now is
- * tried again at curl's next wish for it, and its request ends by its time limit. */
+/* Always 0: anything else would end the whole client for good. A socket that cannot be watched now
+ * is tried again at curl's next wish for it, and its request ends by its time limit. */
 static int socket_wish(CURL *easy, curl_socket_t socket, int what, void *arg, void *known)
 {
     struct wp_http *http = arg;
