@@ -6,6 +6,7 @@
 #include <strings.h>
 
 #include "base/clock.h"
+#include "base/json.h"
 #include "fields.h"
 #include "listener.h"
 
@@ -218,6 +219,10 @@ static bool parse_json(struct wp_request *request, const char *text, size_t size
     if (cJSON_IsObject(request->json)) {
         request->ask.body = request->json;
         return true;
+    }
+    if (!request->json && wp_json_sound(text, size)) {
+        wp_reply_problem(request, WP_NO_MEMORY, NULL);
+        return false;
     }
     struct wp_error error;
     json_place(text, size, end ? end : text, &error);

@@ -184,6 +184,16 @@ static void point_to_body(struct upload *upload)
         upload->intake.data = body->memory.data ? body->memory.data : "";
 }
 
+/* To an agent 400 is for good, so a lack of memory must not look like it. */
+static void reply_malformed(struct wp_request *request, enum wp_status status,
+                            const struct wp_error *error)
+{
+    if (status == WP_NO_MEMORY)
+        wp_reply_problem(request, status, NULL);
+    else
+        wp_reply_problem_code(request, 400, error->text);
+}
+
 /* Content-Digest is checked where there is one; agents must send it. */
 static bool read_digest(struct upload *upload, bool must)
 {
@@ -214,8 +224,9 @@ void wp_serve_capture(struct wp_request *request)
     const char *field = wp_request_field(request, "Wavepost-Capture");
     struct wp_wire_capture capture;
     struct wp_error error = {.text = "The field Wavepost-Capture is missing."};
-    if (!field || wp_wire_capture_field_get(field, &capture, &error)) {
-        wp_reply_problem_code(request, 400, error.text);
+    enum wp_status status = field ? wp_wire_capture_field_get(field, &capture, &error) : WP_INVALID;
+    if (status) {
+        reply_malformed(request, status, &error);
         return;
     }
     take_over(&capture, &upload->intake);
@@ -320,9 +331,10 @@ void wp_serve_offer(struct wp_request *request)
     request->state = offering;
     request->state_free = free;
     const struct wp_bytes *body = &request->body.memory;
-    if (wp_wire_offer_get(body->data ? body->data : "", body->size, &offering->offer,
-                          &offering->error))
-        wp_reply_problem_code(request, 400, offering->error.text);
+    enum wp_status status = wp_wire_offer_get(body->data ? body->data : "", body->size,
+                                              &offering->offer, &offering->error);
+    if (status)
+        reply_malformed(request, status, &offering->error);
     else
         start_offer(request);
 }

@@ -1,6 +1,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/json.h"
 #include "parts.h"
 
 #define LARGEST 9007199254740992.0 /* what every reader of JSON numbers holds exactly */
@@ -63,6 +64,10 @@ void wire_begin(struct reading *reading, const char *json, size_t size, size_t m
         return;
     const char *end = NULL;
     reading->root = cJSON_ParseWithLengthOpts(json, size, &end, false);
+    if (!reading->root && wp_json_sound(json, size))
+        reading->status = wp_fail(error, WP_NO_MEMORY, "there was no memory to read the message");
+    if (reading->status)
+        return;
     while (reading->root && end < json + size && strchr(" \t\r\n", *end))
         end++;
     if (!reading->root || !cJSON_IsObject(reading->root) || end != json + size ||

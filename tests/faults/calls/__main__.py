@@ -49,7 +49,7 @@ def prepared(folder, name):
 
 def play(options):
     folder = tempfile.mkdtemp(prefix="wavepost-calls-")
-    failed = True
+    failed, crashed = True, False
     try:
         with Household() as house:
             for name in options.programs:
@@ -60,10 +60,11 @@ def play(options):
                     print("%s, %s: %s n = %d, after %d afternoons in %.0f s; %s" % (
                         name, kind, "no fault met at" if through else "stopped by the clock at", n, runs,
                         time.monotonic() - started, under_test.outcomes.line()), flush=True)
+                    crashed = crashed or bool(under_test.outcomes.crashes)
                     for end, count in sorted(under_test.outcomes.ends.items()):
-                        print("    %s: %d" % (end, count))
+                        print("    ended by a library after a failed %s: %d" % (end, count))
                 under_test.finish()
-            failed = False
+            failed = crashed
     except Wrong as wrong:
         print("Not as it should be: %s" % wrong)
     finally:

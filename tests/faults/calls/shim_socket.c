@@ -1,10 +1,10 @@
 /* The socket calls of shim.c. Each fails as the kernel lets it fail: no descriptor left, the peer
- * gone, no memory for a watch; what only waits is interrupted. */
+ * gone, no memory for a watch. Calls that only wait are left out: they cannot fail but by a signal.
+ */
 #include "shim.h"
 
 #include <dlfcn.h>
 #include <errno.h>
-#include <poll.h>
 #include <stddef.h>
 #include <sys/epoll.h>
 #include <sys/eventfd.h>
@@ -64,12 +64,6 @@ CALL(ssize_t, readv, ECONNRESET, is_socket(fd), (int fd, const struct iovec *par
      (fd, parts, count))
 CALL(int, epoll_ctl, ENOMEM, 1, (int epoll, int what, int fd, struct epoll_event *event),
      (epoll, what, fd, event))
-CALL(int, epoll_wait, EINTR, 1, (int epoll, struct epoll_event *events, int most, int wait),
-     (epoll, events, most, wait))
-CALL(int, epoll_pwait, EINTR, 1,
-     (int epoll, struct epoll_event *events, int most, int wait, const sigset_t *signals),
-     (epoll, events, most, wait, signals))
-CALL(int, poll, EINTR, 1, (struct pollfd * fds, nfds_t count, int wait), (fds, count, wait))
 CALL(int, setsockopt, ENOBUFS, 1,
      (int fd, int level, int option, const void *value, socklen_t size),
      (fd, level, option, value, size))
@@ -84,9 +78,6 @@ CALL(int, shutdown, ENOTCONN, 1, (int fd, int how), (fd, how))
 
 /* What a program compiled with checks for overflow calls instead. */
 ssize_t __recv_chk(int fd, void *data, size_t size, size_t room, int flags);
-int __poll_chk(struct pollfd *fds, nfds_t count, int wait, size_t room);
 
 CALL(ssize_t, __recv_chk, ECONNRESET, 1, (int fd, void *data, size_t size, size_t room, int flags),
      (fd, data, size, room, flags))
-CALL(int, __poll_chk, EINTR, 1, (struct pollfd * fds, nfds_t count, int wait, size_t room),
-     (fds, count, wait, room))
