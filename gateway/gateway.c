@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "acts/bench_acts.h"
+#include "acts/removal_acts.h"
 #include "acts/setup_acts.h"
 #include "acts/site.h"
 #include "archive/mover.h"
@@ -28,6 +29,7 @@
 #define EXPORT_THREADS 2
 #define EXPORT_JOBS 32
 #define SWEEP_MS 5000
+#define SCRUB_AGAIN WP_MINUTE
 
 struct gateway {
     const struct wp_settings *settings;
@@ -47,6 +49,8 @@ struct gateway {
     bool named, tried_naming;
     uv_timer_t sweep;
     bool has_sweep, sweeping;
+    bool looking, scrub_due; /* whether something deleted is to be wiped now */
+    int64_t scrubbed_us;
     uv_signal_t signals[2];
     int signal_count;
 };
@@ -124,6 +128,12 @@ static enum wp_status start_site(struct gateway *gateway, struct wp_error *error
     wp_site.open_us = wp_config_int(config, "bench", "open");
     enum wp_status status = wp_db_write_now(gateway->db, wp_act_start, NULL);
     return status ? wp_fail(error, status, "The site's settings could not be written.") : WP_OK;
+}
+
+/* A restored database knows nothing of what was removed since its backup. */
+static enum wp_status repeat_removals(struct gateway *gateway, struct wp_error *error)
+{
+    return wp_removals_repeat(gateway->db, gateway->settings->data, error);
 }
 
 static enum wp_status load_fonts(struct gateway *gateway, struct wp_error *error)
@@ -278,9 +288,29 @@ static void done_sweep(void *job, enum wp_status status)
         wp_log(WP_LOG_WARN, "gateway", "sweep: %s", wp_status_name(status));
 }
 
+static void done_look(void *job, enum wp_status status)
+{
+    struct gateway *gateway = (struct gateway *)((char *)job - offsetof(struct gateway, scrub_due));
+    gateway->looking = false;
+    if (status || !gateway->scrub_due)
+        return;
+    gateway->scrubbed_us = wp_clock_steady();
+    wp_db_scrub(gateway->db);
+}
+
+/* What was deleted and is to leave the file as well; not twice within a minute. */
+static void look_for_scrub(struct gateway *gateway)
+{
+    bool soon = gateway->scrubbed_us && wp_clock_steady() - gateway->scrubbed_us < SCRUB_AGAIN;
+    if (!gateway->looking && !soon)
+        gateway->looking =
+            wp_db_read(gateway->db, wp_scrub_due, done_look, &gateway->scrub_due) == WP_OK;
+}
+
 static void on_sweep(uv_timer_t *timer)
 {
     struct gateway *gateway = timer->data;
+    look_for_scrub(gateway);
     if (!gateway->sweeping)
         gateway->sweeping = wp_db_write(gateway->db, wp_act_sweep, done_sweep, gateway) == WP_OK;
 }
@@ -317,9 +347,9 @@ static enum wp_status watch_signals(struct gateway *gateway, struct wp_error *er
 /* ---- start, run, stop ---- */
 
 static enum wp_status (*const parts[])(struct gateway *, struct wp_error *) = {
-    prepare_process, make_folder,    open_database,  open_store,   load_certificate, load_fonts,
-    start_site,      start_lanes,    start_database, start_mover,  start_web,        record_name,
-    start_mail,      start_dispatch, start_sweep,    watch_signals};
+    prepare_process, make_folder,     open_database,  open_store,     load_certificate, load_fonts,
+    start_site,      repeat_removals, start_lanes,    start_database, start_mover,      start_web,
+    record_name,     start_mail,      start_dispatch, start_sweep,    watch_signals};
 
 static void close_left(uv_handle_t *handle, void *arg)
 {

@@ -6,6 +6,7 @@
 
 #include "acts/site.h"
 #include "archive/object.h"
+#include "archive/removal.h"
 #include "db/event.h"
 #include "intake_parts.h"
 
@@ -124,8 +125,13 @@ static enum wp_status take(struct wp_txn *txn, struct wp_taking *taking)
         if (status)
             return status;
     }
-    status = add_capture(txn, taking);
-    if (status)
+    status = intake->known ? wp_removed_before(txn->sql, intake->digest, 0) : WP_NOT_FOUND;
+    intake->removed = status == WP_OK;
+    if (intake->removed)
+        intake->path[0] = '\0'; /* its name went with it */
+    if (!status || status == WP_NOT_FOUND)
+        status = add_capture(txn, taking);
+    if (status || intake->removed)
         return status;
     if (!is_offer(intake) && intake->reading.error.status && !intake->spectrum_count)
         return intake->known ? WP_OK : tell_unread(txn, taking);
@@ -157,7 +163,7 @@ enum wp_status wp_act_take_capture(struct wp_txn *txn, void *job)
 {
     struct wp_taking taking = {.intake = job};
     struct wp_intake *intake = job;
-    intake->repeated = intake->known = false;
+    intake->repeated = intake->known = intake->removed = false;
     intake->made_count = 0;
     enum wp_status status =
         wp_intake_who(txn->sql, txn->now, intake, &taking.who, &taking.instrument);

@@ -6,6 +6,7 @@
 
 #include "acts/deliver.h"
 #include "acts/site.h"
+#include "archive/removal.h"
 #include "db/event.h"
 #include "intake_parts.h"
 #include "tell.h"
@@ -356,7 +357,11 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
 {
     const struct wp_spectrum *spectrum = &taking->intake->reading.spectra[i];
     struct known known = {0};
-    enum wp_status status = by_bytes(txn->sql, taking, spectrum->block, &known);
+    enum wp_status status =
+        wp_removed_before(txn->sql, taking->intake->digest, (int64_t)spectrum->block);
+    if (status != WP_NOT_FOUND)
+        return status;
+    status = by_bytes(txn->sql, taking, spectrum->block, &known);
     if (status == WP_OK && known.instrument == taking->instrument)
         return saved_again(txn, taking, &known);
     if (status && status != WP_NOT_FOUND)

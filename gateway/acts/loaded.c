@@ -15,7 +15,7 @@ static const char *rule_words(const char *rule)
         {"turn", "signed on at the bench"}, {"identity", "named in the file"},
         {"bench", "answered at the bench"}, {"claim", "claimed by the code on the sheet"},
         {"staff", "assigned by staff"},     {"turn entered later", "turn entered by staff"},
-        {"nobody", "nobody was signed on"},
+        {"nobody", "nobody was signed on"}, {"erased", "name removed later"},
     };
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
         if (!strcmp(words[i][0], rule))

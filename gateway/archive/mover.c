@@ -6,6 +6,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "archive/removal.h"
 #include "base/clock.h"
 #include "base/log.h"
 #include "staged.h"
@@ -119,8 +120,9 @@ static enum wp_status let_go(struct wp_txn *txn, const struct moved *object)
                                        (size_t)WP_SHA256_SIZE);
     if (status)
         return status;
-    return wp_sql_run(txn->sql, "UPDATE object SET state = 'stored' WHERE sha256 = ?", "b", digest,
-                      (size_t)WP_SHA256_SIZE);
+    return wp_sql_run(txn->sql,
+                      "UPDATE object SET state = 'stored' WHERE sha256 = ? AND state = 'staged'",
+                      "b", digest, (size_t)WP_SHA256_SIZE);
 }
 
 /* The write job. A store that could not be synced ends it with WP_BROKEN, which stops the database
@@ -163,6 +165,9 @@ static int64_t work(struct wp_mover *mover)
                       wp_sql_message(mover->sql));
     else if (mover->batch.count)
         status = move_batch(mover, &error);
+    /* After the batch: what it has just put may be an object that was removed meanwhile. */
+    if (!status)
+        status = wp_removals_work(mover->db, mover->sql, mover->store, &error);
     if (!status) {
         if (mover->batch.full)
             return 0;

@@ -141,7 +141,7 @@ enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, 
     "JOIN measurement m ON m.id = o.measurement_id "                                               \
     "JOIN measurement m2 ON m2.id = o2.measurement_id "                                            \
     "JOIN stamp s ON s.id = m.stamp_id JOIN stamp s2 ON s2.id = m2.stamp_id "                      \
-    "WHERE o.measurement_id = ? AND m2.experiment_id IS m.experiment_id "                          \
+    "WHERE o.measurement_id = ?1 AND m2.experiment_id IS m.experiment_id "                         \
     "AND s2.sample = s.sample"
 
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
@@ -161,9 +161,23 @@ enum wp_status wp_measurement_counts_by_default(struct wp_txn *txn, int64_t meas
         wp_sql_int(txn->sql, &better,
                    "SELECT count(*) FROM measurement g WHERE g.counts = 1 AND g.verdict <> 'again' "
                    "AND g.kept <> 'again' AND g.id IN (" SIBLINGS ") AND (SELECT n.verdict FROM "
-                   "measurement n WHERE n.id = ?) = 'again'",
-                   "ii", measurement, measurement);
+                   "measurement n WHERE n.id = ?1) = 'again'",
+                   "i", measurement);
     return status || better ? status : wp_measurement_counts(txn, measurement);
+}
+
+enum wp_status wp_measurement_counts_instead(struct wp_txn *txn, int64_t measurement)
+{
+    int64_t other = 0;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &other,
+                   "SELECT o.id FROM measurement o WHERE o.id <> ?1 AND o.id IN (" SIBLINGS
+                   ") AND (SELECT counts FROM measurement WHERE id = ?1) = 1 "
+                   "ORDER BY o.verdict = 'again' OR o.kept = 'again', o.id DESC LIMIT 1",
+                   "i", measurement);
+    if (status)
+        return status == WP_NOT_FOUND ? WP_OK : status;
+    return wp_measurement_counts(txn, other);
 }
 
 enum wp_status wp_notice_add(struct wp_txn *txn, const struct wp_notice *notice)

@@ -26,6 +26,26 @@ void verify_fault(struct verify *verify, const char *format, ...)
     verify->watch->fault(verify->watch->arg, line);
 }
 
+/* WP_OK: it was taken out on purpose, or is about to be. WP_NOT_FOUND: it was not. */
+static enum wp_status is_removed(struct verify *verify, const unsigned char *digest)
+{
+    int64_t one;
+    return wp_sql_int(verify->sql, &one,
+                      "SELECT 1 FROM object WHERE sha256 = ? AND state IN ('removing', 'removed')",
+                      "b", (const void *)digest, (size_t)WP_SHA256_SIZE);
+}
+
+/* Of a removed object nothing may be left. */
+static enum wp_status check_removed(struct verify *verify, const unsigned char *digest)
+{
+    char hex[WP_SHA256_HEX];
+    wp_hex_encode(digest, WP_SHA256_SIZE, hex);
+    if (verify->store->ops->has(verify->store, digest))
+        verify_fault(verify, "object %s: it was removed, but its file is there", hex);
+    verify->counts->removed++;
+    return WP_OK;
+}
+
 static enum wp_status check_object(struct verify *verify,
                                    const unsigned char digest[WP_SHA256_SIZE])
 {
@@ -36,6 +56,10 @@ static enum wp_status check_object(struct verify *verify,
     case WP_OK:
         return WP_OK;
     case WP_NOT_FOUND:
+        /* It may have been removed on purpose since its page was read. */
+        status = is_removed(verify, digest);
+        if (status != WP_NOT_FOUND)
+            return status;
         verify_fault(verify, "object %s: its bytes are gone", hex);
         return WP_OK;
     case WP_INVALID:
@@ -51,6 +75,7 @@ static enum wp_status check_object(struct verify *verify,
 
 struct page {
     unsigned char digests[PAGE][WP_SHA256_SIZE];
+    bool removed[PAGE]; /* its file is said to be gone */
     size_t count;
 };
 
@@ -60,8 +85,9 @@ static enum wp_status read_page(struct verify *verify, const unsigned char *last
 {
     struct wp_rows rows;
     (void)wp_sql_query(verify->sql, &rows,
-                       "SELECT sha256 FROM object WHERE sha256 > ? ORDER BY sha256 LIMIT ?", "bi",
-                       (const void *)last, last_size, (int64_t)PAGE);
+                       "SELECT sha256, state = 'removed' FROM object WHERE sha256 > ? "
+                       "ORDER BY sha256 LIMIT ?",
+                       "bi", (const void *)last, last_size, (int64_t)PAGE);
     page->count = 0;
     while (wp_rows_next(&rows)) {
         size_t size;
@@ -70,6 +96,7 @@ static enum wp_status read_page(struct verify *verify, const unsigned char *last
             verify_fault(verify, "an object's digest has %zu bytes", size);
             continue;
         }
+        page->removed[page->count] = wp_rows_int(&rows, 1) != 0;
         memcpy(page->digests[page->count++], digest, size);
     }
     return wp_rows_end(&rows);
@@ -84,7 +111,8 @@ static enum wp_status check_objects(struct verify *verify)
     enum wp_status status = read_page(verify, last, last_size, &page);
     while (!status && page.count) {
         for (size_t i = 0; i < page.count && !status; i++)
-            status = check_object(verify, page.digests[i]);
+            status = page.removed[i] ? check_removed(verify, page.digests[i])
+                                     : check_object(verify, page.digests[i]);
         done += (int64_t)page.count;
         if (verify->watch->progress)
             verify->watch->progress(verify->watch->arg, done, verify->counts->objects);

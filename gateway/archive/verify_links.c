@@ -33,8 +33,12 @@ static const struct link links[] = {
          "o.sha256") " AND NOT EXISTS (SELECT 1 FROM capture c WHERE c.sha256 = o.sha256)"},
     {BY_DIGEST(object), .text = "it is neither staged nor stored",
      .fault = "SELECT o.sha256 FROM object o WHERE " IN_SPAN(
-         "o.sha256") " AND o.state <> 'stored' AND NOT EXISTS"
+         "o.sha256") " AND o.state NOT IN ('stored', 'removing', 'removed') AND NOT EXISTS"
                      " (SELECT 1 FROM staged s WHERE s.sha256 = o.sha256)"},
+    {BY_DIGEST(object), .text = "it was removed, but a measurement has it",
+     .fault = "SELECT o.sha256 FROM object o WHERE " IN_SPAN(
+         "o.sha256") " AND o.state IN ('removing', 'removed') AND EXISTS"
+                     " (SELECT 1 FROM rendition r WHERE r.sha256 = o.sha256)"},
     {BY_DIGEST(staged), .text = "staged bytes without an object",
      .fault = "SELECT s.sha256 FROM staged s WHERE " IN_SPAN(
          "s.sha256") " AND NOT EXISTS (SELECT 1 FROM object o WHERE o.sha256 = s.sha256)"},
@@ -55,6 +59,10 @@ static const struct link links[] = {
      .fault = "SELECT m.id FROM measurement m WHERE " IN_SPAN(
          "m.id") " AND coalesce(m.stamp_id, 0) <> coalesce((SELECT s.id FROM stamp s"
                  " WHERE s.measurement_id = m.id ORDER BY s.revision DESC LIMIT 1), 0)"},
+    {BY_ID(removal), .text = "the measurement that it removed is there",
+     .fault = "SELECT v.id FROM removal v WHERE " IN_SPAN(
+         "v.id") " AND v.kind = 'measurement' AND EXISTS (SELECT 1 FROM measurement m WHERE"
+                 "  m.id = CAST(v.subject AS INTEGER))"},
     {BY_ID(rendition), .text = "its measurement is missing",
      .fault = "SELECT r.id FROM rendition r WHERE " IN_SPAN(
          "r.id") " AND NOT EXISTS (SELECT 1 FROM measurement m WHERE m.id = r.measurement_id)"},

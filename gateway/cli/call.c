@@ -14,7 +14,7 @@
 #include "base/secret.h"
 #include "cli.h"
 #include "db/db.h"
-#include "people/ask.h"
+#include "people/access.h"
 #include "web/route.h"
 
 #define ANSWER_MOST ((size_t)64 << 20)
@@ -50,21 +50,35 @@ static int report(const struct asked *asked)
     return WP_EXIT_DONE;
 }
 
+static const char text_header[] = "Content-Type: application/json";
+
+/* The person that --as or WAVEPOST_AS names; "" if nobody. */
+static const char *named_caller(void)
+{
+    const char *as = getenv("WAVEPOST_AS");
+    return as && strlen(as) <= 64 ? as : "";
+}
+
 static int call_gateway(const char *socket_path, const char *method, const char *path,
                         const cJSON *body, cJSON **answer)
 {
-    static const char *const headers[] = {"Content-Type: application/json", NULL};
+    char as[128] = "";
+    const char *headers[3] = {as, text_header, NULL};
     uv_loop_t loop;
     struct asked asked = {.status = WP_IO};
     char url[1024];
     (void)snprintf(url, sizeof url, "http://localhost%s", path);
     struct wp_http_options options = {.unix_path = socket_path};
     char *text = body ? cJSON_PrintUnformatted(body) : NULL;
+    const char **first = headers + (named_caller()[0] == '\0');
+    (void)snprintf(as, sizeof as, "Wavepost-As: %.64s", named_caller());
+    if (!text)
+        headers[1] = NULL;
     uv_loop_init(&loop);
     struct wp_http *http = wp_http_new(&loop, &options);
     struct wp_http_request request = {.method = method,
                                       .url = url,
-                                      .headers = text ? headers : NULL,
+                                      .headers = first[0] ? first : NULL,
                                       .body = text,
                                       .size = text ? strlen(text) : 0,
                                       .answer_most = ANSWER_MOST};
@@ -139,6 +153,12 @@ static cJSON *parse_query(const char *path)
     return query;
 }
 
+/* A read job: the person by whose name the command is at work. */
+static enum wp_status find_caller(struct wp_sql *sql, void *arg)
+{
+    return wp_command_named(sql, named_caller(), arg);
+}
+
 static void name_caller(struct wp_who *who)
 {
     const struct passwd *user = getpwuid(getuid());
@@ -153,6 +173,8 @@ static int run_route(struct wp_db *db, const struct wp_match *match, const char 
 {
     struct wp_who who = {0};
     name_caller(&who);
+    if (wp_db_read_now(db, find_caller, &who))
+        return wp_cli_fail("there is no person \"%s\"", named_caller());
     cJSON *query = parse_query(path);
     struct job job = {.route = match->route,
                       .ask = {.who = &who, .query = query, .body = body, .address = "command"}};
@@ -192,8 +214,13 @@ static int call_database(const char *folder, const char *method, const char *pat
         code = wp_cli_fail("this needs the gateway to run");
     else if (wp_db_open(&options, &db, &error))
         code = wp_cli_fail("%s", error.text);
+    else if (wp_store_look_at(folder, &wp_site.store, &error))
+        code = wp_cli_fail("%s", error.text);
     else
         code = run_route(db, &match, path, body, answer);
+    if (wp_site.store)
+        wp_site.store->ops->free(wp_site.store);
+    wp_site.store = NULL;
     wp_db_close(db);
     wp_router_free(router);
     return code;

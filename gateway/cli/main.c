@@ -14,7 +14,8 @@ static const char help[] =
     "      the standard labelled sheet of one spectrum\n"
     "  wavepost convert FILE --to jcamp|jcamp-difdup|csv -o OUT [--block N]\n"
     "\n"
-    "A gateway's data folder (--data DIR, or WAVEPOST_DATA; the gateway may run or not):\n"
+    "A gateway's data folder (--data DIR, or WAVEPOST_DATA; the gateway may run or not).\n"
+    "--as LOGIN, or WAVEPOST_AS, says who is at work, for the ledger:\n"
     "  wavepost verify\n"
     "      re-hashes every object and checks every reference and the ledger\n"
     "  wavepost instrument add NAME --place PATH [--first-printer P] [--second-printer P]\n"
@@ -53,6 +54,11 @@ static const char help[] =
     "  wavepost student move LOGIN --course CODE --section CODE --to SECTION\n"
     "  wavepost course|term|section|experiment|timetable|staff|roster list [--course CODE\n"
     "      [--section CODE]]\n"
+    "  wavepost remove NUMBER|DIGEST [--confirm NUMBER --reason T]\n"
+    "      a private spectrum, or a file that is none, for good; without --confirm only says what "
+    "goes\n"
+    "  wavepost erase LOGIN [--spectra keep|remove] [--confirm LOGIN --reason T]\n"
+    "      a person, for good; their spectra stay without a name, or go\n"
     "  wavepost fleet | unclaimed | notices | unread | ledger [--check] | deliveries\n"
     "      lists, as JSON\n"
     "\n"
@@ -69,7 +75,7 @@ static const struct {
     {"roster", wp_cli_set_up},     {"student", wp_cli_set_up},    {"term", wp_cli_set_up},
     {"timetable", wp_cli_set_up},  {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
     {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},     {"ledger", wp_cli_set_up},
-    {"deliveries", wp_cli_set_up},
+    {"deliveries", wp_cli_set_up}, {"remove", wp_cli_set_up},     {"erase", wp_cli_set_up},
 };
 
 /* --data may stand before the verb: it is moved behind it. */

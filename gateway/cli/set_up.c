@@ -61,13 +61,15 @@ static const struct {
     {"sample", "samples", LIST},
     {"dry-run", "dry_run", FLAG},
     {"reason", "reason", TEXT},
+    {"confirm", "confirm", TEXT},
+    {"spectra", "spectra", TEXT},
 };
 #define MEMBERS (sizeof members / sizeof members[0])
 #define WORDS_MOST 3
 
-static void make_options(struct wp_option options[MEMBERS + 4])
+static void make_options(struct wp_option options[MEMBERS + 5])
 {
-    memset(options, 0, (MEMBERS + 4) * sizeof options[0]);
+    memset(options, 0, (MEMBERS + 5) * sizeof options[0]);
     for (size_t i = 0; i < MEMBERS; i++) {
         options[i].name = members[i].option;
         options[i].flag = members[i].kind == FLAG;
@@ -75,6 +77,7 @@ static void make_options(struct wp_option options[MEMBERS + 4])
     options[MEMBERS].name = "data";
     options[MEMBERS + 1] = (struct wp_option){"check", true, NULL};
     options[MEMBERS + 2] = (struct wp_option){"password-stdin", true, NULL};
+    options[MEMBERS + 3].name = "as";
 }
 
 /* --sample and --role may stand several times, so they are gathered from the command line itself.
@@ -249,7 +252,9 @@ static int run(struct set_up *set_up)
         return printer(set_up);
     if (!strcmp(set_up->verb, "roster"))
         return wp_set_up_roster(set_up);
-    int code = wp_set_up_courses(set_up);
+    int code = wp_set_up_removal(set_up);
+    if (code < 0)
+        code = wp_set_up_courses(set_up);
     if (code < 0)
         code = wp_set_up_timetable(set_up);
     if (code >= 0)
@@ -266,7 +271,7 @@ static int run(struct set_up *set_up)
 
 int wp_cli_set_up(int argc, char **argv)
 {
-    struct wp_option options[MEMBERS + 4];
+    struct wp_option options[MEMBERS + 5];
     const char *words[WORDS_MOST];
     struct set_up set_up = {.verb = argv[1], .words = {.options = options, .words = words}};
     make_options(options);
@@ -277,6 +282,9 @@ int wp_cli_set_up(int argc, char **argv)
         set_up.folder = getenv("WAVEPOST_DATA");
     if (!set_up.folder)
         return wp_cli_usage("the gateway's data folder is missing: --data DIR");
+    const char *as = wp_words_value(&set_up.words, "as");
+    if (as)
+        (void)setenv("WAVEPOST_AS", as, 1);
     int code =
         fill_body(&set_up, argc, argv) ? run(&set_up) : wp_cli_usage("an option needs a number");
     cJSON_Delete(set_up.body);

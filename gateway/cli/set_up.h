@@ -21,6 +21,7 @@ int wp_set_up_print(struct set_up *set_up, const char *method, const char *path)
 int wp_set_up_courses(struct set_up *set_up);
 int wp_set_up_roster(struct set_up *set_up);
 int wp_set_up_timetable(struct set_up *set_up);
+int wp_set_up_removal(struct set_up *set_up);
 
 /* The id of a section named by --course and --section. */
 int wp_set_up_section(struct set_up *set_up, long long *id);

@@ -44,6 +44,9 @@ static int verify(const char *folder)
         fputc('\n', stderr);
     if (status)
         return wp_cli_fail("%s", error.text[0] ? error.text : wp_status_name(status));
+    if (counts.removed)
+        fprintf(stderr, "%lld objects were removed on purpose; their marks are sound\n",
+                (long long)counts.removed);
     printf("%lld objects, %lld measurements, %lld faults\n", (long long)counts.objects,
            (long long)counts.measurements, (long long)counts.faults);
     return counts.faults ? WP_EXIT_FAILED : WP_EXIT_DONE;

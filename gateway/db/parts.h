@@ -79,6 +79,7 @@ struct wp_db {
     bool committed;
     bool checkpoint_stop;
     bool checkpoint_asked;
+    bool scrub_asked;
     bool writer_held; /* the writer waits for a checkpoint of everything */
     pthread_cond_t checkpoint_done;
     pthread_cond_t checkpoint_due;
@@ -118,6 +119,10 @@ void db_watch_wal(struct wp_db *db);
 /* checkpoint.c: between two groups, lets a log that has grown large be copied whole. The wait ends
  * with the checkpointer's next try, at most a second after readers stand in its way. */
 void db_hold_writer(struct wp_db *db);
+
+/* scrub.c: between two groups, on the writer's thread: rewrites the database if that was
+ * asked. False: it was not, or the database is closing or broken. */
+bool db_scrub_if_asked(struct wp_db *db);
 
 /* lanes.c: answers on the loop's thread everything that has finished. */
 void db_answer(struct wp_db *db);

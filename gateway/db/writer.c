@@ -1,12 +1,13 @@
 #include "base/log.h"
 #include "parts.h"
 
-/* Takes what has queued, up to the bound. 0: the lane is empty and stopping. */
+/* Takes what has queued, up to the bound. 0: the lane is empty, and stopping or with something else
+ * to do. */
 static size_t take_group(struct wp_db *db, struct db_item **group, size_t held)
 {
     size_t count = held;
     (void)pthread_mutex_lock(&db->mutex);
-    while (!count && !db->writes.waiting.first && !db->stopping)
+    while (!count && !db->writes.waiting.first && !db->stopping && !db->scrub_asked)
         (void)pthread_cond_wait(&db->writes.work_there, &db->mutex);
     while (count < DB_GROUP_JOBS && db->writes.waiting.first) {
         group[count++] = db_list_take(&db->writes.waiting);
@@ -46,11 +47,15 @@ void *db_writer(void *arg)
     struct db_item *group[DB_GROUP_JOBS];
     size_t held = 0;
     size_t count;
-    while ((count = take_group(db, group, held))) {
+    while ((count = take_group(db, group, held)) || db_scrub_if_asked(db)) {
+        if (!count)
+            continue;
         db_hold_writer(db);
         if (!group[0]->settled && db_run_group(db, group, count) == WP_BROKEN)
             db_break(db, "the write could not be made durable");
         held = answer(db, group, count);
+        if (!held)
+            (void)db_scrub_if_asked(db);
     }
     return NULL;
 }

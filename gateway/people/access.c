@@ -89,6 +89,15 @@ enum wp_status wp_who_resolve(struct wp_sql *sql, int64_t now, const struct wp_p
     return status == WP_NOT_FOUND ? WP_OK : status;
 }
 
+enum wp_status wp_command_named(struct wp_sql *sql, const char *named, struct wp_who *who)
+{
+    who->id = 0;
+    enum wp_status status = wp_sql_int(
+        sql, &who->id, "SELECT id FROM person WHERE lower(login) = lower(?) AND erased_us IS NULL",
+        "t", *named ? named : who->command_name);
+    return status == WP_NOT_FOUND && !*named ? WP_OK : status;
+}
+
 enum wp_status wp_section_roles(struct wp_sql *sql, const struct wp_who *who, int64_t section,
                                 unsigned *roles)
 {

@@ -63,5 +63,8 @@ enum wp_status wp_ask_record(struct wp_txn *txn, const struct wp_ask *ask, const
 {
     char subject[96];
     (void)snprintf(subject, sizeof subject, "%s:%" PRId64, table, id);
+    /* Who has no name here is at least known by the operating system's. */
+    if (!detail && ask->who->actor == WP_ACTOR_COMMAND)
+        detail = ask->who->command_name;
     return wp_ledger_add(txn, ask->who->actor, ask->who->id, verb, subject, detail, NULL);
 }

@@ -127,6 +127,19 @@ static enum wp_status adopt(struct wp_store *base, const unsigned char digest[WP
     return WP_OK;
 }
 
+static enum wp_status remove_object(struct wp_store *base,
+                                    const unsigned char digest[WP_SHA256_SIZE],
+                                    struct wp_error *error)
+{
+    struct folder_store *store = (struct folder_store *)base;
+    char name[FOLDER_NAME_ROOM];
+    folder_name(digest, name);
+    if (unlinkat(store->objects, name, 0) != 0)
+        return errno == ENOENT ? WP_OK : folder_fail(error, name);
+    char group[FOLDER_GROUP + 1] = {name[0], name[1], '\0'};
+    return sync_folder(store->objects, group) ? WP_OK : folder_fail(error, name);
+}
+
 static enum wp_status sync_all(struct wp_store *base, struct wp_error *error)
 {
     struct folder_store *store = (struct folder_store *)base;
@@ -151,6 +164,7 @@ static const struct wp_store_ops folder_ops = {
     .put = put,
     .adopt = adopt,
     .sync = sync_all,
+    .remove = remove_object,
     .get = folder_get,
     .has = folder_has,
     .check = folder_check,

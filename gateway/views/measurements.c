@@ -360,34 +360,6 @@ WP_VIEW(wp_view_inbox)
     return status;
 }
 
-/* The number alone opens nothing: who may not see the measurement is told the same as for a number
- * that does not exist. */
-WP_VIEW(wp_view_find)
-{
-    uint64_t accession = 0;
-    int64_t id = 0;
-    const char *typed = wp_ask_text(ask, "accession");
-    if (!typed || !wp_accession_parse(typed, &accession))
-        return wp_fail(error, WP_INVALID,
-                       "An accession number is digits and one letter or digit; it is mistyped.");
-    enum wp_status status = wp_sql_int(sql, &id, "SELECT id FROM measurement WHERE accession = ?",
-                                       "i", (int64_t)accession);
-    if (!status) {
-        char text[24];
-        (void)snprintf(text, sizeof text, "%" PRId64, id);
-        struct wp_ask inner = *ask;
-        inner.param[0] = text;
-        status = wp_access_check(sql, wp_clock_utc(), ask->who, ~0U, WP_SCOPE_MEASUREMENT, &inner);
-    }
-    if (status == WP_DENIED || status == WP_NOT_FOUND)
-        return wp_fail(error, WP_NOT_FOUND, "None of your measurements has this number.");
-    if (status)
-        return status;
-    *out = cJSON_CreateObject();
-    cJSON_AddNumberToObject(*out, "measurement", (double)id);
-    return WP_OK;
-}
-
 WP_VIEW(wp_view_unclaimed)
 {
     (void)error;
@@ -458,7 +430,8 @@ enum wp_status wp_view_object_seen(struct wp_sql *sql, const struct wp_who *who,
     int64_t one = 0;
     bool all = (who->roles & (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)) != 0;
     return wp_sql_int(sql, &one,
-                      "SELECT 1 FROM object o WHERE o.sha256 = ?1 AND (?2 OR EXISTS (SELECT 1 FROM "
+                      "SELECT 1 FROM object o WHERE o.sha256 = ?1 AND o.state NOT IN ("
+                      "'removing', 'removed') AND (?2 OR EXISTS (SELECT 1 FROM "
                       "rendition r JOIN measurement m ON m.id = r.measurement_id JOIN "
                       "section_staff t ON t.section_id = m.section_id WHERE r.sha256 = o.sha256 "
                       "AND t.person_id = ?3 AND t.roles & 4 <> 0) OR NOT EXISTS (SELECT 1 FROM "

@@ -26,6 +26,17 @@ static void command_who(uid_t uid, struct wp_who *who)
         snprintf(who->command_name, sizeof who->command_name, "uid %lu", (unsigned long)uid);
 }
 
+/* The command says by a field of its own who is at work. */
+static enum wp_status resolve_command(struct wp_request *request, struct wp_sql *sql)
+{
+    const char *named = request->command_as;
+    command_who(request->peer->uid, &request->who);
+    enum wp_status status = wp_command_named(sql, named, &request->who);
+    if (status == WP_NOT_FOUND)
+        return wp_fail(&request->error, WP_INVALID, "There is no person \"%.64s\".", named);
+    return status;
+}
+
 /* Who it is, and whether they may. */
 static enum wp_status admit(struct wp_request *request, struct wp_sql *sql, int64_t now)
 {
@@ -33,7 +44,7 @@ static enum wp_status admit(struct wp_request *request, struct wp_sql *sql, int6
     enum wp_status status = WP_OK;
     request->refused = false;
     if (request->peer->uid != (uid_t)-1)
-        command_who(request->peer->uid, &request->who);
+        status = resolve_command(request, sql);
     else
         status = wp_who_resolve(sql, now, &request->proof, &request->who);
     if (status)

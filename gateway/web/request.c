@@ -23,6 +23,8 @@ static void read_proof(struct wp_request *request)
 {
     const char *authorization = wp_request_field(request, MHD_HTTP_HEADER_AUTHORIZATION);
     const char *cookies = wp_request_field(request, MHD_HTTP_HEADER_COOKIE);
+    const char *as = wp_request_field(request, "Wavepost-As");
+    snprintf(request->command_as, sizeof request->command_as, "%.71s", as ? as : "");
     if (authorization && !strncasecmp(authorization, "Bearer ", 7) &&
         strlen(authorization + 7) < sizeof request->bearer) {
         snprintf(request->bearer, sizeof request->bearer, "%s", authorization + 7);

@@ -64,6 +64,7 @@ struct wp_request {
     struct wp_ask ask;
     struct wp_who who;
     struct wp_proof proof;
+    char command_as[72]; /* control socket: the sign-in name of who is at work; "": not said */
     char bearer[WP_TOKEN_ROOM], session[WP_TOKEN_ROOM], bench[WP_TOKEN_ROOM];
     char address[64];
     char path[256]; /* as it was asked for, for problems and the log */

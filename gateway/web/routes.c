@@ -2,6 +2,7 @@
 #include "web/route.h"
 
 #include "acts/bench_acts.h"
+#include "acts/removal_acts.h"
 #include "acts/setup_acts.h"
 #include "acts/timetable_acts.h"
 #include "bench_page.h"
@@ -109,6 +110,8 @@ const struct wp_route wp_routes[] = {
     {GET(V1 "/unread"), ANY(I | T | A | C), VIEW(wp_view_unread), SAYS "files that are no spectrum"},
     {GET(V1 "/objects/:sha256/file"), ANY(I | T | A | C), LOADED(wp_load_object, wp_serve_document), .flags = WP_ROUTE_EXPORT, SAYS "any file as it came"},
     {POST(V1 "/measurements/:id/stamp"), MEASUREMENT(D | I | T | A | C), ACT(wp_act_stamp), SAYS "assign or correct, as a revision"},
+    {POST(V1 "/measurements/:id/remove"), MEASUREMENT(I | T | A | C), ACT(wp_act_remove_measurement), SAYS "remove a private spectrum for good"},
+    {POST(V1 "/objects/:sha256/remove"), ANY(I | T | A | C), ACT(wp_act_remove_object), SAYS "remove a file that is no spectrum for good"},
     {POST(V1 "/turns"), ANY(I | T | A | C), ACT(wp_act_turn_add), SAYS "enter a turn afterwards"},
     {POST(V1 "/notices/:id/settle"), ANY(D | I | T | A | C), ACT(wp_act_notice_settle), SAYS "settle a notice"},
 
@@ -140,6 +143,7 @@ const struct wp_route wp_routes[] = {
     {GET(V1 "/me/mail"), ANY(S | D | I), VIEW(wp_mail_view_choice), SAYS "how one's sheets are mailed"},
     {POST(V1 "/me/mail"), ANY(S | D | I), ACT(wp_mail_act_choose), SAYS "choose how sheets are mailed"},
     {POST(V1 "/agents/:id/revoke"), ANY(T | A | C), ACT(wp_act_agent_revoke), SAYS "an agent's token ends"},
+    {POST(V1 "/people/:id/erase"), ANY(A | C), ACT(wp_act_erase_person), SAYS "erase a person"},
     {POST(V1 "/people"), ANY(A | C), HANDLER(wp_serve_person_put), JSON, SAYS "add or change a person"},
     {POST(V1 "/courses"), ANY(A | C), ACT(wp_act_course_put), SAYS "add or change a course"},
     {POST(V1 "/sections"), ANY(A | C), ACT(wp_act_section_put), SAYS "add or change a section"},

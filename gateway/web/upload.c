@@ -65,6 +65,7 @@ static void fill_receipt(const struct wp_intake *intake, struct wp_wire_receipt 
     wp_hex_encode(intake->digest, sizeof intake->digest, receipt->sha256);
     snprintf(receipt->receipt, sizeof receipt->receipt, "%" PRId64, intake->receipt);
     receipt->known = intake->known;
+    receipt->removed = intake->removed;
     receipt->ledger.number = intake->head.number;
     wp_hex_encode(intake->head.hash, sizeof intake->head.hash, receipt->ledger.hash);
 }
@@ -108,7 +109,10 @@ static cJSON *outcome(const struct wp_intake *intake)
     cJSON *unread = intake->made_count ? NULL : cJSON_AddObjectToObject(root, "unread");
     if (unread) {
         cJSON_AddStringToObject(unread, "text",
-                                error->status ? error->text : "It holds no spectrum.");
+                                intake->removed
+                                    ? "This file was removed on purpose and is not taken again."
+                                : error->status ? error->text
+                                                : "It holds no spectrum.");
         cJSON_AddNumberToObject(unread, "line", (double)error->line);
     }
     return root;

@@ -122,6 +122,8 @@ static void receipt_put(struct writing *writing, const struct wp_wire_receipt *m
     wire_put_text(writing, "sha256", message->sha256);
     wire_put_text(writing, "receipt", message->receipt);
     wire_put_flag(writing, "known", message->known);
+    if (message->removed)
+        wire_put_flag(writing, "removed", true);
     wire_put_ledger(writing, &message->ledger);
     wire_close(writing, '}');
 }
@@ -132,6 +134,7 @@ static void receipt_get(struct reading *reading, const cJSON *in, struct wp_wire
     wire_hash(reading, in, "sha256", message->sha256);
     wire_text(reading, in, "receipt", message->receipt, sizeof message->receipt);
     message->known = wire_flag(reading, in, "known");
+    message->removed = cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(in, "removed"));
     wire_ledger(reading, in, &message->ledger);
 }
 

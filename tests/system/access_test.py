@@ -54,6 +54,7 @@ class Walk(unittest.TestCase):
         ids = {"measurements": college.mine, "sections": college.sections["A"], "bench": college.instruments["IR-1"],
                "instruments": college.instruments["IR-1"], "deliveries": self.delivery, "notices": self.notice,
                "objects": hashlib.sha256(college.original).hexdigest(), "printers": college.printer, "agents": 1,
+               "people": college.people["zquill"],
                "terms": 1, "timetable": 1, "meetings": 1}
         parts = row.split("/")
         for i, part in enumerate(parts):

@@ -71,6 +71,7 @@ struct wp_intake {
     int64_t receipt; /* capture id */
     bool repeated;   /* this number had been taken before: answer 200 */
     bool known;      /* the bytes had been captured before under another number */
+    bool removed;    /* the bytes were removed on purpose: nothing is made of them anew */
     bool adopt;      /* the object is new and lies in stage_path: it was adopted */
     size_t made_count;
     struct wp_intake_made made[WP_INTAKE_SPECTRA];

@@ -96,6 +96,10 @@ enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement);
  * that need not. */
 enum wp_status wp_measurement_counts_by_default(struct wp_txn *txn, int64_t measurement);
 
+/* Where this one counts, the newest other of its siblings does from now on, if there is one: before
+ * it is removed. */
+enum wp_status wp_measurement_counts_instead(struct wp_txn *txn, int64_t measurement);
+
 /* ---- stamps ---- */
 
 struct wp_stamp {

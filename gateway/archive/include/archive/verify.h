@@ -15,7 +15,8 @@
 #include "store/store.h"
 
 struct wp_verify_counts {
-    int64_t objects;
+    int64_t objects; /* removed ones included: their mark is sound when nothing else is left */
+    int64_t removed;
     int64_t measurements;
     int64_t faults;
 };

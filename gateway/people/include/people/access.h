@@ -39,6 +39,11 @@ struct wp_proof {
 enum wp_status wp_who_resolve(struct wp_sql *sql, int64_t now, const struct wp_proof *proof,
                               struct wp_who *who);
 
+/* Who is at work on the command line: `named` ("": the operating system's user, if a person has
+ * that sign-in name) becomes `who->id`, so that the ledger names a person. WP_NOT_FOUND: there is
+ * no person `named`. Inside read and write jobs. */
+enum wp_status wp_command_named(struct wp_sql *sql, const char *named, struct wp_who *who);
+
 /* WP_OK: may. WP_DENIED: may not (or, for students, does not exist). WP_NOT_FOUND: the parameter
  * names nothing and the caller may know that. */
 enum wp_status wp_access_check(struct wp_sql *sql, int64_t now, const struct wp_who *who,

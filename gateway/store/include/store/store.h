@@ -6,7 +6,7 @@
  * can leave a file with a right name and wrong bytes; therefore `put` never trusts a file that is
  * there already but compares it, and whoever put an object keeps its own copy until the sync.
  *
- * Thread: any thread may call put, adopt, get, has, check and walk; one thread at a time calls
+ * Thread: any thread may call put, adopt, get, remove, has, check and walk; one thread at a time calls
  * sync.
  */
 #ifndef STORE_STORE_H
@@ -38,6 +38,9 @@ struct wp_store_ops {
      * WP_IO, WP_NO_MEMORY. The bytes are not re-hashed. */
     enum wp_status (*get)(struct wp_store *store, const unsigned char digest[WP_SHA256_SIZE],
                           struct wp_bytes *out, struct wp_error *error);
+    /* Takes the object's file away, durably. WP_OK also when there was none. WP_IO. */
+    enum wp_status (*remove)(struct wp_store *store, const unsigned char digest[WP_SHA256_SIZE],
+                             struct wp_error *error);
     bool (*has)(struct wp_store *store, const unsigned char digest[WP_SHA256_SIZE]);
     /* Re-hashes one object: WP_OK, WP_NOT_FOUND, WP_INVALID (bytes differ from the name), WP_IO
      * (cannot be read), WP_NO_MEMORY. */

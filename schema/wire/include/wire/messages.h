@@ -95,6 +95,7 @@ struct wp_wire_receipt {
     char sha256[WP_WIRE_HASH];
     char receipt[128];
     bool known;
+    bool removed; /* staff have removed these bytes: nothing is made of them; absent: false */
     struct wp_wire_ledger ledger;
 };
 enum wp_status wp_wire_receipt_put(const struct wp_wire_receipt *message, struct wp_bytes *out);
