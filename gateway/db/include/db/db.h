@@ -80,10 +80,10 @@ enum wp_status wp_db_reader(struct wp_db *db, struct wp_sql **sql, struct wp_err
 enum wp_status wp_db_write_wait(struct wp_db *db, wp_write_fn fn, void *job);
 
 /* Soon rewrites the database, so that nothing that was deleted or changed remains in free pages, in
- * gaps of pages or in the write-ahead log. Writes wait meanwhile (docs/administrator.md says how long),
- * reads do not; it needs free disk for two more copies. When it is done, setting `scrub.wanted` is
- * gone; if it cannot be done (disk full, a reader that holds on), the setting stays, the log says
- * so, and the caller asks again later. */
+ * gaps of pages or in the write-ahead log. Writes wait meanwhile (docs/administrator.md says how
+ * long), reads do not; it needs free disk for two more copies. When it is done, setting
+ * `scrub.wanted` is gone; if it cannot be done (disk full, a reader that holds on), the setting
+ * stays, the log says so, and the caller asks again later. */
 void wp_db_scrub(struct wp_db *db);
 
 /* Calls `room` on the loop when a full write lane has room again. */

@@ -78,9 +78,10 @@ struct wp_delivery_made {
 enum wp_status wp_delivery_enqueue(struct wp_txn *txn, const struct wp_delivery_request *request,
                                    struct wp_delivery_made *made, struct wp_error *error);
 
-/* Takes back what is under way for a measurement (not 0), or for a person (`measurement` 0): waiting
- * sheets and mails are cancelled, a printer is asked to give its job back, and what a mail server
- * has not yet taken is not sent. Of a person also goes their choice of mail. Database errors. */
+/* Takes back what is under way for a measurement (not 0), or for a person (`measurement` 0):
+ * waiting sheets and mails are cancelled, a printer is asked to give its job back, and what a mail
+ * server has not yet taken is not sent. Of a person also goes their choice of mail. Database
+ * errors. */
 enum wp_status wp_delivery_forget(struct wp_txn *txn, int64_t measurement, int64_t person,
                                   const char *reason);
 

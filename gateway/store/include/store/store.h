@@ -6,8 +6,8 @@
  * can leave a file with a right name and wrong bytes; therefore `put` never trusts a file that is
  * there already but compares it, and whoever put an object keeps its own copy until the sync.
  *
- * Thread: any thread may call put, adopt, get, remove, has, check and walk; one thread at a time calls
- * sync.
+ * Thread: any thread may call put, adopt, get, remove, has, check and walk; one thread at a time
+ * calls sync.
  */
 #ifndef STORE_STORE_H
 #define STORE_STORE_H
