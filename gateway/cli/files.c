@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/clock.h"
 #include "cli.h"
@@ -35,10 +36,21 @@ static int load(const char *path, const char *block, struct wp_reading *reading,
     char *end = NULL;
     unsigned long number = strtoul(block, &end, 10);
     if (!*block || *end || number < 1 || number > reading->spectrum_count)
-        return wp_cli_fail("%s has %zu spectra; --block %s is none of them", path,
+        return wp_cli_fail("%s holds blocks 1 to %zu; --block %s is none of them", path,
                            reading->spectrum_count, block);
     *spectrum = &reading->spectra[number - 1];
     return WP_EXIT_DONE;
+}
+
+/* True, and said so, if the two names are of one file: what is written would destroy what is read.
+ */
+static bool same_file(const char *in, const char *out)
+{
+    struct stat a, b;
+    if (stat(in, &a) || stat(out, &b) || a.st_dev != b.st_dev || a.st_ino != b.st_ino)
+        return false;
+    (void)wp_cli_usage("OUT is the file that is read; give another name");
+    return true;
 }
 
 static bool ends_with(const char *text, const char *end)
@@ -137,6 +149,8 @@ int wp_cli_sheet(int argc, char **argv)
         format = WP_SHEET_SVG;
     else if (!ends_with(out, ".pdf"))
         return wp_cli_usage("OUT ends in .pdf, .png or .svg");
+    if (same_file(file[0], out))
+        return WP_EXIT_USAGE;
     struct wp_reading reading;
     struct wp_spectrum *spectrum = NULL;
     int code = load(file[0], wp_words_value(&words, "block"), &reading, &spectrum);
@@ -160,6 +174,8 @@ int wp_cli_convert(int argc, char **argv)
     bool csv = !strcmp(to, "csv"), difdup = !strcmp(to, "jcamp-difdup");
     if (!csv && !difdup && strcmp(to, "jcamp") != 0)
         return wp_cli_usage("--to is jcamp, jcamp-difdup or csv");
+    if (same_file(file[0], out))
+        return WP_EXIT_USAGE;
     struct wp_reading reading;
     struct wp_spectrum *spectrum = NULL;
     struct wp_bytes bytes;

@@ -87,8 +87,12 @@ static void print_spectrum(const struct wp_spectrum *spectrum,
                            const struct wp_examination *examination,
                            const struct wp_film_check *film)
 {
-    printf("  \"%s\": %s, %zu points, ", spectrum->title ? spectrum->title : "",
-           wp_technique_text(spectrum->technique), spectrum->count);
+    if (spectrum->title && spectrum->title[0])
+        printf("  \"%s\": ", spectrum->title);
+    else
+        printf("  (no title): ");
+    printf("%s, %zu point%s, ", wp_technique_text(spectrum->technique), spectrum->count,
+           spectrum->count == 1 ? "" : "s");
     if (spectrum->count)
         printf("%.2f to %.2f %s, ", spectrum->x[0], spectrum->x[spectrum->count - 1],
                wp_x_unit_text(spectrum->x_unit));
@@ -110,6 +114,17 @@ static void print_spectrum(const struct wp_spectrum *spectrum,
         print_film(film);
 }
 
+/* A warning may concern the whole file (line 0) or no label. */
+static void print_warning(const struct wp_warning *warning)
+{
+    printf("  ");
+    if (warning->line > 0)
+        printf("line %ld%s", warning->line, warning->label[0] ? ", " : ": ");
+    if (warning->label[0])
+        printf("%s: ", warning->label);
+    printf("%s\n", warning->text);
+}
+
 static void print_text(const char *path, const struct inspected *inspected)
 {
     const struct wp_reading *reading = &inspected->reading;
@@ -121,8 +136,7 @@ static void print_text(const char *path, const struct inspected *inspected)
     else if (reading->error.status)
         fprintf(stderr, "%s: %s\n", path, reading->error.text);
     for (size_t i = 0; i < reading->warning_count; i++)
-        printf("  line %ld, %s: %s\n", reading->warnings[i].line, reading->warnings[i].label,
-               reading->warnings[i].text);
+        print_warning(&reading->warnings[i]);
     if (reading->warnings_dropped)
         printf("  and %zu more warnings\n", reading->warnings_dropped);
     for (size_t i = 0; i < reading->spectrum_count; i++)

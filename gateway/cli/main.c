@@ -60,7 +60,7 @@ static const char help[] =
     "  wavepost erase LOGIN [--spectra keep|remove] [--confirm LOGIN --reason T]\n"
     "      a person, for good; their spectra stay without a name, or go\n"
     "  wavepost fleet | unclaimed | notices | unread | ledger [--check] | deliveries\n"
-    "      lists, as JSON\n"
+    "      lists; with --json all that is known of them, for programs\n"
     "\n"
     "Exit codes: 0 done, 1 could not be done, 2 wrong usage. The manual is wavepost(1).\n";
 

@@ -65,11 +65,12 @@ static const struct {
     {"spectra", "spectra", TEXT},
 };
 #define MEMBERS (sizeof members / sizeof members[0])
+#define OTHERS 5 /* options that are no members */
 #define WORDS_MOST 3
 
-static void make_options(struct wp_option options[MEMBERS + 5])
+static void make_options(struct wp_option options[MEMBERS + OTHERS + 1])
 {
-    memset(options, 0, (MEMBERS + 5) * sizeof options[0]);
+    memset(options, 0, (MEMBERS + OTHERS + 1) * sizeof options[0]);
     for (size_t i = 0; i < MEMBERS; i++) {
         options[i].name = members[i].option;
         options[i].flag = members[i].kind == FLAG;
@@ -78,6 +79,7 @@ static void make_options(struct wp_option options[MEMBERS + 5])
     options[MEMBERS + 1] = (struct wp_option){"check", true, NULL};
     options[MEMBERS + 2] = (struct wp_option){"password-stdin", true, NULL};
     options[MEMBERS + 3].name = "as";
+    options[MEMBERS + 4] = (struct wp_option){"json", true, NULL};
 }
 
 /* --sample and --role may stand several times, so they are gathered from the command line itself.
@@ -128,19 +130,14 @@ static bool fill_body(struct set_up *set_up, int argc, char **argv)
 
 int wp_set_up_call(struct set_up *set_up, const char *method, const char *path, cJSON **answer)
 {
-    bool body = strcmp(method, "GET") != 0;
-    return wp_cli_call(set_up->folder, method, path, body ? set_up->body : NULL, answer);
-}
-
-int wp_set_up_print(struct set_up *set_up, const char *method, const char *path)
-{
-    cJSON *answer = NULL;
-    int code = wp_set_up_call(set_up, method, path, &answer);
-    char *text = answer ? cJSON_Print(answer) : NULL;
-    if (text)
-        puts(text);
-    free(text);
-    cJSON_Delete(answer);
+    bool change = strcmp(method, "GET") != 0;
+    int code = wp_cli_call(set_up->folder, method, path, change ? set_up->body : NULL, answer);
+    if (!code && change && !answer) {
+        printf("Done: %s", set_up->verb);
+        for (size_t i = 0; i < set_up->words.count; i++)
+            printf(" %s", set_up->words.words[i]);
+        puts("");
+    }
     return code;
 }
 
@@ -176,7 +173,7 @@ static int instrument(struct set_up *set_up)
     char path[128];
     long long id = 0;
     if (!strcmp(what, "list"))
-        return wp_set_up_print(set_up, "GET", "/api/v1/instruments");
+        return wp_set_up_list(set_up);
     if (!name)
         return wp_cli_usage("the instrument's name is missing");
     if (!strcmp(what, "add")) {
@@ -218,7 +215,7 @@ static int printer(struct set_up *set_up)
     char path[128];
     long long id = 0;
     if (!strcmp(what, "list"))
-        return wp_set_up_print(set_up, "GET", "/api/v1/printers");
+        return wp_set_up_list(set_up);
     if (!name)
         return wp_cli_usage("the printer's name is missing");
     if (!strcmp(what, "add")) {
@@ -243,9 +240,6 @@ static int printer(struct set_up *set_up)
 
 static int run(struct set_up *set_up)
 {
-    static const char *const lists[] = {"fleet",  "unclaimed",  "notices",
-                                        "unread", "deliveries", NULL};
-    char path[64];
     if (!strcmp(set_up->verb, "instrument"))
         return instrument(set_up);
     if (!strcmp(set_up->verb, "printer"))
@@ -257,21 +251,12 @@ static int run(struct set_up *set_up)
         code = wp_set_up_courses(set_up);
     if (code < 0)
         code = wp_set_up_timetable(set_up);
-    if (code >= 0)
-        return code;
-    for (int i = 0; lists[i]; i++)
-        if (!strcmp(lists[i], set_up->verb)) {
-            (void)snprintf(path, sizeof path, "/api/v1/%s", lists[i]);
-            return wp_set_up_print(set_up, "GET", path);
-        }
-    return wp_set_up_print(set_up, "GET",
-                           wp_words_value(&set_up->words, "check") ? "/api/v1/ledger?check=1"
-                                                                   : "/api/v1/ledger");
+    return code < 0 ? wp_set_up_list(set_up) : code;
 }
 
 int wp_cli_set_up(int argc, char **argv)
 {
-    struct wp_option options[MEMBERS + 5];
+    struct wp_option options[MEMBERS + OTHERS + 1];
     const char *words[WORDS_MOST];
     struct set_up set_up = {.verb = argv[1], .words = {.options = options, .words = words}};
     make_options(options);

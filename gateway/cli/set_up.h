@@ -11,10 +11,11 @@ struct set_up {
     cJSON *body; /* the options, as members of a request */
 };
 
-/* One request of the JSON API; `answer` may be NULL. Exit codes, failures printed. */
+/* One request of the JSON API. Exit codes, failures printed; so is a change done if nobody wants
+ * the `answer`, which may be NULL. */
 int wp_set_up_call(struct set_up *set_up, const char *method, const char *path, cJSON **answer);
-/* The same, its answer printed as JSON. */
-int wp_set_up_print(struct set_up *set_up, const char *method, const char *path);
+/* Shows the list of the verb, as a table or with --json as it came. -1: not one of these verbs. */
+int wp_set_up_list(struct set_up *set_up);
 
 /* Persons, courses and what belongs to them: terms, timetables, rosters, staff. -1: not one of
  * these verbs. */
@@ -26,7 +27,8 @@ int wp_set_up_removal(struct set_up *set_up);
 /* The id of a section named by --course and --section. */
 int wp_set_up_section(struct set_up *set_up, long long *id);
 
-/* A member of an answer as text: numbers without a fraction, lists joined by ", ", null as "". */
+/* A member of an answer as text: numbers without a fraction, instants (..._us) as local time, lists
+ * joined by ", ", of a measurement its accession number, null as "". */
 void wp_member_words(const cJSON *row, const char *name, char *text, size_t room);
 
 /* Prints rows as columns, each as wide as its widest; `names` are members, ended by NULL. Nothing

@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/clock.h"
 #include "set_up.h"
 
 #define COLUMNS_MOST 12
@@ -15,6 +16,13 @@ void wp_member_words(const cJSON *row, const char *name, char *text, size_t room
     text[0] = '\0';
     if (cJSON_IsString(item)) {
         (void)snprintf(text, room, "%s", item->valuestring);
+    } else if (cJSON_IsNumber(item) && strlen(name) > 3 &&
+               !strcmp(name + strlen(name) - 3, "_us")) {
+        char when[WP_ISO_ROOM];
+        wp_clock_local((int64_t)item->valuedouble, when);
+        (void)snprintf(text, room, "%.19s", when);
+    } else if (cJSON_IsObject(item)) {
+        wp_member_words(item, "accession", text, room);
     } else if (cJSON_IsNumber(item)) {
         (void)snprintf(text, room, floor(item->valuedouble) == item->valuedouble ? "%.0f" : "%g",
                        item->valuedouble);

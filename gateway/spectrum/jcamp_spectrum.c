@@ -176,6 +176,7 @@ static enum wp_status describe(struct wp_reader *reader, const struct wp_jblock 
     if (!type)
         wp_reader_warn(reader, block->line, "DATATYPE", "missing; the technique is not known");
     spectrum->technique = wp_technique_read(type ? type : "");
+    spectrum->stated = params->points_given ? params->points : 0;
     spectrum->discrete = strncmp(table->name, "PEAK", 4) == 0;
     set_units(reader, block, params, spectrum, range);
     set_time(reader, block, spectrum);

@@ -47,6 +47,7 @@ static const struct {
     {wp_check_resolution, NOT_BLANKS, ALL, false, false},
     {wp_check_scans, NOT_BLANKS, ALL, false, false},
     {wp_check_range, NOT_BLANKS, ALL, false, false},
+    {wp_check_incomplete, ALL, ALL, false, false},
     {wp_check_processed, NOT_BLANKS, ALL, false, false},
 };
 #define RULES (sizeof rules / sizeof rules[0])

@@ -54,6 +54,7 @@ wp_check wp_check_range;
 wp_check wp_check_processed;
 wp_check wp_check_upside_down;
 wp_check wp_check_single_beam;
+wp_check wp_check_incomplete;
 
 /* Fills facts->dioxide and facts->vapour. */
 void wp_air_measure(struct wp_facts *facts);

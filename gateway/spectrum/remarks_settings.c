@@ -48,6 +48,16 @@ bool wp_check_range(const struct wp_facts *facts, struct wp_found *found)
     return false;
 }
 
+bool wp_check_incomplete(const struct wp_facts *facts, struct wp_found *found)
+{
+    const struct wp_spectrum *spectrum = facts->spectrum;
+    if (!spectrum->stated)
+        return false;
+    found->limit = WP_LIMIT_INCOMPLETE;
+    found->value = 100.0 * (double)spectrum->count / (double)spectrum->stated;
+    return found->value < wp_limit(WP_LIMIT_INCOMPLETE);
+}
+
 bool wp_check_processed(const struct wp_facts *facts, struct wp_found *found)
 {
     found->limit = WP_LIMIT_PROCESSED;

@@ -164,4 +164,9 @@ const struct wp_limit_row wp_limit_rows[WP_LIMITS] = {
                             "high", "processed before it was exported",
                             "The file says that the data were processed. Hand in the spectrum as "
                             "it was recorded, unless the script says otherwise."},
+    [WP_LIMIT_INCOMPLETE] = {"incomplete", "fewer of the points that the file states than", 98.0,
+                             "%", AGAIN, 96, PRACTICE, "high",
+                             "the file is cut off: {v} % of its points are there",
+                             "The file is not whole: {v} % of its points are there. Export the "
+                             "spectrum again."},
 };

@@ -158,6 +158,29 @@ static void settings_unlike_the_labs_are_told(void **state)
     wp_spectrum_release(&s);
 }
 
+static void a_file_cut_off_in_the_middle_is_to_be_exported_again(void **state)
+{
+    (void)state;
+    struct wp_spectrum s;
+    struct wp_curve curve;
+    struct wp_examination e;
+    struct wp_context blank = {.kind = WP_KIND_BLANK};
+    made_spectrum(&s, usual, USUAL, 90, 0.05, 4);
+    assert_int_equal(wp_curve_make(&s, &curve, NULL), WP_OK);
+    s.stated = s.count + s.count / 100; /* a point or two amiss is a program's habit */
+    assert_int_equal(wp_examine(&s, &curve, NULL, &e), WP_OK);
+    assert_int_equal(e.remark_count, 0);
+    s.stated = 2 * s.count;
+    assert_int_equal(wp_examine(&s, &curve, NULL, &e), WP_OK);
+    assert_int_equal(e.verdict, WP_RUN_AGAIN);
+    assert_string_equal(e.remarks[0].code, "incomplete");
+    assert_string_equal(e.remarks[0].text, "the file is cut off: 50 % of its points are there");
+    assert_int_equal(wp_examine(&s, &curve, &blank, &e), WP_OK);
+    assert_int_equal(e.verdict, WP_RUN_AGAIN);
+    wp_curve_release(&curve);
+    wp_spectrum_release(&s);
+}
+
 /* Main bands of acetone: PNNL liquid data, DOI 10.25584/2997107. */
 static void a_solvent_left_is_for_staff_and_leaves_the_verdict(void **state)
 {
@@ -313,6 +336,7 @@ int main(void)
         cmocka_unit_test(nothing_in_the_beam_is_told_apart),
         cmocka_unit_test(baselines_are_graded),
         cmocka_unit_test(settings_unlike_the_labs_are_told),
+        cmocka_unit_test(a_file_cut_off_in_the_middle_is_to_be_exported_again),
         cmocka_unit_test(a_solvent_left_is_for_staff_and_leaves_the_verdict),
         cmocka_unit_test(carbon_dioxide_is_silent_grey_or_said),
         cmocka_unit_test(the_plates_cut_off_limits_the_bands),

@@ -46,6 +46,7 @@ struct wp_spectrum {
     enum wp_x_unit x_unit;
     enum wp_y_unit y_unit;
     size_t count;
+    size_t stated; /* how many points the file says it has (NPOINTS); 0: it does not say */
     double *x;
     double *y;
     double y_factor;   /* every y is an integer times this (YFACTOR); 0: not known */
