@@ -222,6 +222,8 @@ class _Room:
             verb = {"paper out": "paper_out", "paper in": "paper_in",
                     "gateway killed": "kill_gateway"}[incident.what]
             getattr(self.lab, verb)(*([incident.printer] if incident.printer else []))
+            if verb == "kill_gateway":
+                self.say("room", "gateway started again")
 
 
 def _play_queue(room, queue, first_seed):

@@ -98,7 +98,7 @@ def _students(text):
 
 def build():
     """The whole college."""
-    unknowns = Experiment("IR-1", "Unknown liquids by infrared", {
+    unknowns = Experiment("E-1", "Unknown liquids by infrared", {
         "Unknown A1": "ethanol", "Unknown A2": "2-propanol", "Unknown B1": "acetone",
         "Unknown B2": "ethyl acetate", "Unknown C1": "toluene", "Unknown C2": "nitrobenzene",
         "Unknown D1": "acetonitrile", "Unknown D2": "cyclohexane"})
@@ -111,6 +111,7 @@ def build():
         "instructor": Person("i.calloway", "Ines", "Calloway", role="instructor"),
         "second instructor": Person("b.quillon", "Bernard", "Quillon", role="instructor"),
         "demonstrator": Person("t.marklund", "Tove", "Marklund", role="demonstrator"),
+        "marker": Person("s.ferrant", "Solveig", "Ferrant", role="marker"),
         "technician": Person("g.abara", "Gil", "Abara", role="technician"),
         "administrator": Person("e.winterbourne", "Edda", "Winterbourne", role="administrator"),
     }

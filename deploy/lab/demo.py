@@ -101,14 +101,14 @@ class Demo:
         for section in self.college.sections:
             self._set_up_section(section)
         student = self.college.sections[0].students[0]
-        call("person", "add", student.login, "--given", student.given, "--family", student.family,
-             "--password-stdin", typed=PASSWORD + "\n")
+        call("person", "change", student.login, "--password-stdin", typed=PASSWORD + "\n")
 
     def _set_up_section(self, section):
         call, where = self.gateway.command, ("--course", section.course.code, "--section", section.code)
         call("section", "add", section.code, "--course", section.course.code, "--place", "Science/2/214")
         call("staff", "add", section.instructor.login, *where, "--role", "instructor")
         call("staff", "add", self.college.staff["demonstrator"].login, *where, "--role", "demonstrator")
+        call("staff", "add", self.college.staff["marker"].login, *where, "--role", "marker")
         begins = datetime.now(timezone.utc) - timedelta(minutes=self.college.starts_minutes_ago)
         ends = begins + timedelta(minutes=self.college.lasts_minutes)
         call("meeting", "add", *where, "--starts", begins.isoformat(), "--ends", ends.isoformat())
@@ -128,7 +128,7 @@ class Demo:
             words = self.gateway.command(
                 "instrument", "add", at.name, "--place", at.place, "--first-printer", at.first_printer,
                 "--second-printer", at.second_printer, "--preparation", "liquid film", "--plates", "NaCl",
-                "--how-to-export", "Save as text or JCAMP-DX in the folder \u201cexports\u201d.")[1].split()
+                "--how-to-export", "Save as text or JCAMP-DX in the folder \u201c%s\u201d." % at.name)[1].split()
             agent = self.house.add(parts.Agent(self.build, at.name, export, self.path("agents", at.name),
                                                self.path("agent %s.log" % at.name)))
             agent.join(words[-1]).start()
@@ -137,7 +137,7 @@ class Demo:
             self.numbers[instrument["name"]] = instrument["id"]
 
     def _list(self):
-        return json.loads(self.gateway.command("instrument", "list")[1])["instruments"]
+        return json.loads(self.gateway.command("instrument", "list", "--json")[1])["instruments"]
 
     # ---- what came of it ----
 
@@ -180,8 +180,10 @@ def tell_addresses(demo):
     print("\nThe gateway: %s  (its certificate is its own; the browser will ask)" % demo.gateway.url)
     progress.table(("who", "page", "sign-in name", "password"), [
         ("student", demo.gateway.url + "/", student.login, PASSWORD),
-        ("instructor", demo.gateway.url + "/staff", staff["instructor"].login, PASSWORD),
-        ("administrator", demo.gateway.url + "/fleet", staff["administrator"].login, PASSWORD),
+        *((role, demo.gateway.url + "/staff", staff[role].login, PASSWORD)
+          for role in ("instructor", "demonstrator", "marker")),
+        *((role, demo.gateway.url + "/fleet", staff[role].login, PASSWORD)
+          for role in ("technician", "administrator")),
         ("bench IR-1", demo.gateway.url + "/bench", "code",
          demo.gateway.command("instrument", "bench-code", "IR-1")[1].split()[-1]),
     ])
@@ -205,7 +207,7 @@ def run(options):
         display.finish()
         objects, measurements, faults, said = demo.gateway.verify()
         print()
-        progress.outcome_table(verdict)
+        progress.outcome_table(verdict, options.folder)
         print("\nThe archive, verified: %d objects, %d measurements, %d faults."
               % (objects, measurements, faults))
         for visit, problem in problems:

@@ -123,7 +123,7 @@ def collect(printers, mail_server):
             sheets.append(Sheet(printer.name, "paper", printed.path, text, printed.when))
     for message in mail_server.mail():
         for name, data in message.pdfs():
-            sheets.append(Sheet(message.mailbox, "mail", message.path + "#" + name, pdf_text(data)))
+            sheets.append(Sheet(message.mailbox, "mail", "%s (attached: %s)" % (message.path, name), pdf_text(data)))
     for sheet in sheets:
         sheet.accession = accession_in(sheet.text)
     return sheets

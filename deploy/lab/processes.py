@@ -145,7 +145,7 @@ class Household:
         with Household() as house:
             printer = house.add(Printer(...)).start()
 
-    SIGTERM and SIGHUP become KeyboardInterrupt, so that they too leave through the `with`.
+    SIGTERM, SIGHUP and SIGINT become KeyboardInterrupt, so that they too leave through the `with`.
     Use it on the main thread.
     """
 
@@ -159,7 +159,8 @@ class Household:
         return member
 
     def __enter__(self):
-        for number in (signal.SIGTERM, signal.SIGHUP):
+        # SIGINT as well: a shell starts what it runs in the background with it ignored.
+        for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
             self._old[number] = signal.signal(number, self._interrupt)
         return self
 
@@ -168,10 +169,8 @@ class Household:
         raise KeyboardInterrupt
 
     def __exit__(self, kind, error, trace):
-        # A second Ctrl-C must not leave half of them running.
-        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
         try:
-            for number in self._old:
+            for number in self._old:  # a second Ctrl-C must not leave half of them running
                 signal.signal(number, signal.SIG_IGN)
             while self._members:
                 member = self._members.pop()
@@ -180,7 +179,6 @@ class Household:
                 except Exception as problem:
                     print("while stopping %s: %s" % (getattr(member, "name", member), problem))
         finally:
-            signal.signal(signal.SIGINT, before)
             for number, old in self._old.items():
                 signal.signal(number, old)
         return False

@@ -1,4 +1,5 @@
 """What the demo shows while it runs: a live table on a terminal, plain lines elsewhere."""
+import os
 import shutil
 import sys
 import threading
@@ -86,12 +87,12 @@ def table(heads, lines, out=None):
     out.flush()
 
 
-def outcome_table(verdict, out=None):
-    """Who ran what where, what came of it, and where the sheet lies (judge.Verdict)."""
+def outcome_table(verdict, folder, out=None):
+    """Who ran what where, what came of it, and where the sheet lies below `folder` (judge.Verdict)."""
     lines = []
     for outcome in verdict.outcomes:
         wanted = outcome.expected
         came = outcome.fault or "%s, %s" % (outcome.sheets[0].route, outcome.sheets[0].where)
         lines.append((wanted.instrument, wanted.person.name, "%s %s" % (wanted.course, wanted.section),
-                      wanted.sample, came, outcome.sheets[0].path if outcome.sheets else "-"))
-    table(("where", "who", "section", "sample", "what came of it", "sheet"), lines, out)
+                      wanted.sample, came, os.path.relpath(outcome.sheets[0].path, folder) if outcome.sheets else "-"))
+    table(("where", "who", "section", "sample", "what came of it", "sheet, in " + folder), lines, out)

@@ -253,7 +253,7 @@ class Display(unittest.TestCase):
     def test_the_last_table_names_who_where_and_what_came_of_it(self):
         wanted = afternoon.expected(afternoon.plan())[0]
         out = io.StringIO()
-        progress.outcome_table(judge.judge([wanted], [sheet_for(wanted, number(0))]), out)
+        progress.outcome_table(judge.judge([wanted], [sheet_for(wanted, number(0))]), "/", out)
         for word in ("IR-1", "Maya Rowan", "CHM 221 L01", "Unknown A1", "paper, Printer Door", "x.pdf"):
             self.assertIn(word, out.getvalue())
 

@@ -42,7 +42,7 @@ class Site:
         self._set_up()
         for name in self.names:
             self._add_instrument(name)
-        for found in json.loads(self.gateway.command("instrument", "list")[1])["instruments"]:
+        for found in json.loads(self.gateway.command("instrument", "list", "--json")[1])["instruments"]:
             self.numbers[found["name"]] = found["id"]
         self._learn_ids()
         return self
