@@ -121,7 +121,7 @@ class Life(AgentCase):
             text = file.read()
         copy = os.path.join(self.folder, "wavepost-agent@.service")
         with open(copy, "w") as file:
-            file.write(text.replace("/usr/bin/wavepost-agent", AGENT))
+            file.write(text.replace("/usr/local/bin/wavepost-agent", AGENT))
         done = subprocess.run(["systemd-analyze", "verify", "--man=no", copy], capture_output=True,
                               text=True, timeout=60)
         # An unknown key is only a line of output; the exit code stays 0.

@@ -37,6 +37,17 @@ class LifeTest(unittest.TestCase):
         half.close()
         stream.close()
 
+    def test_the_service_file_is_sound(self):
+        with open(os.path.join(ROOT, "deploy", "systemd", "wavepostd.service")) as file:
+            text = file.read()
+        copy = os.path.join(self.folder.name, "wavepostd.service")
+        with open(copy, "w") as file:
+            file.write(text.replace("/usr/local/bin/wavepostd", WAVEPOSTD))
+        done = subprocess.run(["systemd-analyze", "verify", "--man=no", copy], capture_output=True, text=True,
+                              timeout=60)
+        # An unknown key is only a line of output; the exit code stays 0.
+        self.assertEqual((done.returncode, done.stdout, done.stderr), (0, "", ""))
+
     def test_the_certificate_stays_the_same(self):
         certificates = []
         for _ in range(2):
