@@ -73,6 +73,7 @@ static void fill(const struct wp_words *words, const struct wp_spectrum *spectru
         .spectrum = spectrum,
         .examination = examination,
         .accession = "not archived",
+        .loose = true,
         .course = wp_words_value(words, "course"),
         .section = wp_words_value(words, "section"),
         .sample = wp_words_value(words, "sample"),

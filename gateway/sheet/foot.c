@@ -46,6 +46,13 @@ static void draw_table_head(const struct sheet_pen *pen, const struct sheet_plan
     sheet_stroke(pen->cr, 0.5, 0.6);
 }
 
+static const char *no_rows(const struct sheet_plan *plan)
+{
+    if (plan->input->spectrum->technique != WP_INFRARED)
+        return "bands are listed for infrared spectra only";
+    return plan->input->examination ? "no bands found" : "no bands listed";
+}
+
 void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
 {
     struct columns columns = columns_of(plan);
@@ -56,7 +63,7 @@ void sheet_table_draw(const struct sheet_pen *pen, const struct sheet_plan *plan
     struct sheet_type type = {.size = plan->style.table};
     double first = plan->table.y + (plan->style.large ? 24 : 10) + columns.leading;
     if (!plan->row_count)
-        sheet_text(pen, &type, plan->table.x, first, 0, SHEET_LEFT, "no bands listed");
+        sheet_text(pen, &type, plan->table.x, first, 0, SHEET_LEFT, no_rows(plan));
     for (size_t i = 0; i < plan->row_count; i++) {
         size_t group = i / rows;
         double x = plan->table.x + columns.width * (double)group;

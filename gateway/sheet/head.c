@@ -78,15 +78,17 @@ void sheet_head_draw(const struct sheet_pen *pen, const struct sheet_plan *plan)
     const struct wp_sheet_input *input = plan->input;
     const struct sheet_style *style = &plan->style;
     double side = style->large ? 84 : 72;
-    double right = plan->width - plan->margin;
-    /* The quiet zone reaches into the margin, so that the dark part lines up with the frame. */
-    double quiet = side * 4 / 29;
-    sheet_qr(pen->cr, right - side + quiet, plan->head.y - quiet, side, input->accession);
+    double end = plan->width - plan->margin;
+    if (!input->loose) {
+        /* The quiet zone reaches into the margin, so that the dark part lines up with the frame. */
+        double quiet = side * 4 / 29;
+        sheet_qr(pen->cr, end - side + quiet, plan->head.y - quiet, side, input->accession);
+        end += 2 * quiet - side - 14;
+    }
 
     char accession[SHEET_TEXT_ROOM];
     sheet_clean(input->accession, accession);
     struct sheet_type type = {.size = style->name, .strong = true};
-    double end = right - side + 2 * quiet - 14;
     double y = plan->head.y + style->name * 0.86;
     double taken = sheet_text(pen, &type, end, y, 260, SHEET_RIGHT, accession);
 

@@ -58,10 +58,14 @@ static size_t rank_of(const struct sheet_plan *plan, const struct wp_examination
 /* The most prominent bands in order of falling wavenumber, as the examination lists them. */
 static void choose_bands(struct sheet_plan *plan, const struct wp_examination *examination)
 {
+    long last = 0;
     for (size_t i = 0; i < examination->band_count; i++) {
         const struct wp_band *band = &examination->bands[i];
         if (!shown(plan, band) || rank_of(plan, examination, i) >= WP_SHEET_BANDS_MOST)
             continue;
+        if (plan->row_count && lround(band->position) == last)
+            continue; /* nobody can tell two bands of one integer apart on paper */
+        last = lround(band->position);
         add_row(plan, band);
         add_label(plan, band);
     }

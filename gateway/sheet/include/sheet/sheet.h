@@ -90,6 +90,7 @@ struct wp_sheet_input {
     size_t other_count;
 
     const char *accession; /* required: its number, also the whole content of the QR code */
+    bool loose; /* of no archive: `accession` is words in the number's place, no QR code */
     const char *persons[WP_SHEET_PERSONS_MOST];
     size_t person_count;    /* 0: the sheet says "Unclaimed" and shows `claim_code` */
     const char *claim_code; /* ignored as soon as there is a person */
