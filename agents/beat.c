@@ -9,6 +9,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/secret.h"
+#include "reach.h"
 
 #define MOST_EVENTS 200
 #define MESSAGE_MOST (256 * 1024)
@@ -57,20 +58,6 @@ static enum wp_status post(struct wp_beat *beat, const char *path, const struct 
     struct wp_http_request request = {
         .method = "POST", .url = url, .headers = headers, .body = body->data, .size = body->size};
     return wp_http_send(beat->options.http, &request, done, beat);
-}
-
-static void say_why(const struct wp_http_answer *answer, char why[WP_WIRE_TEXT])
-{
-    char detail[WP_WIRE_TEXT];
-    if (answer->status) {
-        (void)snprintf(why, WP_WIRE_TEXT, "%s%s",
-                       answer->tls_failed ? "its certificate or key is not the expected one: " : "",
-                       answer->error.text);
-        return;
-    }
-    wp_wire_problem_text(answer->body, answer->size, detail);
-    (void)snprintf(why, WP_WIRE_TEXT, "answer %ld%s%.400s", answer->code, *detail ? ": " : "",
-                   detail);
 }
 
 static void heed(struct wp_beat *beat, const struct wp_wire_beaten *message)
@@ -124,7 +111,7 @@ static void beaten(void *arg, const struct wp_http_answer *answer)
         good = false;
         (void)snprintf(why, sizeof why, "its answer was not understood: %s", error.text);
     } else if (!good) {
-        say_why(answer, why);
+        wp_reach_explain(answer, why);
     }
     log_change(beat, good, why);
     if (good) {

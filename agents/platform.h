@@ -20,6 +20,12 @@ int wp_platform_open(const char *path);
  * inode numbers need not last (a network share). False if it cannot be told. */
 bool wp_platform_remote(const char *path);
 
+/* True if the folder lies in memory, so that a restart empties it. */
+bool wp_platform_passing(const char *folder);
+
+/* The account that the folder belongs to, if that is not the one we run as: then true. */
+bool wp_platform_foreign(const char *folder, char *account, size_t room);
+
 /* Makes the folder if it is missing, readable by this account alone. WP_IO with the reason. */
 enum wp_status wp_platform_private_folder(const char *path, struct wp_error *error);
 

@@ -4,6 +4,7 @@
 #include <fcntl.h>
 #include <linux/magic.h>
 #include <malloc.h>
+#include <pwd.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/file.h>
@@ -38,6 +39,25 @@ bool wp_platform_remote(const char *path)
         if (((unsigned long)info.f_type & 0xFFFFFFFFUL) == remote[i])
             return true;
     return false;
+}
+
+bool wp_platform_passing(const char *folder)
+{
+    struct statfs info;
+    return !statfs(folder, &info) && (info.f_type == TMPFS_MAGIC || info.f_type == RAMFS_MAGIC);
+}
+
+bool wp_platform_foreign(const char *folder, char *account, size_t room)
+{
+    struct stat info;
+    if (stat(folder, &info) || info.st_uid == geteuid())
+        return false;
+    const struct passwd *entry = getpwuid(info.st_uid);
+    if (entry)
+        snprintf(account, room, "%s", entry->pw_name);
+    else
+        snprintf(account, room, "%u", (unsigned)info.st_uid);
+    return true;
 }
 
 enum wp_status wp_platform_private_folder(const char *path, struct wp_error *error)

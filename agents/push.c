@@ -8,6 +8,7 @@
 #include "base/secret.h"
 #include "platform.h"
 #include "push_parts.h"
+#include "reach.h"
 
 #define BODY_MOST (1024L * 1024 * 1024)
 #define UNWANTED_AGAIN_S 60
@@ -62,29 +63,19 @@ void push_worked(struct wp_push *push)
     set_state(push, true, "");
 }
 
-static void explain(const struct wp_http_answer *answer, char out[WP_WIRE_TEXT])
-{
-    char detail[WP_WIRE_TEXT];
-    wp_wire_problem_text(answer->body, answer->size, detail);
-    (void)snprintf(out, WP_WIRE_TEXT, "answer %ld%s%.400s", answer->code, *detail ? ": " : "",
-                   detail);
-}
-
 bool push_judge(struct wp_push *push, const struct wp_http_answer *answer, bool *refused)
 {
     char why[WP_WIRE_TEXT];
     long code = answer->code;
     *refused = false;
     if (answer->status) {
-        (void)snprintf(why, sizeof why, "%s%s",
-                       answer->tls_failed ? "its certificate or key is not the expected one: " : "",
-                       answer->error.text);
+        wp_reach_why(answer, why);
         push_again(push, 0, why);
         return false;
     }
     if (code >= 200 && code < 300)
         return true;
-    explain(answer, why);
+    wp_reach_explain(answer, why);
     if (code == 401) {
         push->state.unwanted = true;
         wp_log(WP_LOG_ERROR, "agent", "the gateway refuses this agent's token; join again");
@@ -115,7 +106,7 @@ static void refuse(struct wp_push *push, const struct lane *lane,
                    const struct wp_http_answer *answer)
 {
     char why[WP_WIRE_TEXT];
-    explain(answer, why);
+    wp_reach_explain(answer, why);
     wp_log(WP_LOG_ERROR, "agent", "capture %" PRId64 " is refused for good: %s", lane->number, why);
     if (wp_spool_refuse(push->options.spool, lane->number, why) == WP_BROKEN)
         push->options.broken(push->options.arg, wp_spool_message(push->options.spool));

@@ -7,10 +7,33 @@
 #include "base/clock.h"
 #include "base/secret.h"
 #include "platform.h"
+#include "reach.h"
 #include "watch.h"
 
+#define NO_PROXY "none"
 #define DEFAULT_SETTLE_US INT64_C(400000)
 #define DEFAULT_SIZE_LIMIT INT64_C(67108864)
+
+/* The proxy without name and password, and where that was said; false: none. What curl itself would
+ * look at. */
+bool wp_setup_proxy(const struct wp_setup *setup, char shown[WP_WIRE_TEXT], const char **from)
+{
+    static const char *const names[] = {"https_proxy", "HTTPS_PROXY", "all_proxy", "ALL_PROXY"};
+    const char *proxy = setup->proxy;
+    *from = "--proxy";
+    for (size_t i = 0; !*proxy && i < sizeof names / sizeof names[0]; i++) {
+        const char *value = getenv(names[i]);
+        if (value && *value) {
+            proxy = value;
+            *from = names[i];
+        }
+    }
+    if (!*proxy || !strcmp(proxy, NO_PROXY))
+        return false;
+    if (!wp_http_proxy_usable(proxy, shown, WP_WIRE_TEXT))
+        (void)snprintf(shown, WP_WIRE_TEXT, "an address that is not shown");
+    return true;
+}
 
 static void read_patterns(struct wp_spool *spool, struct wp_patterns *patterns)
 {
@@ -55,7 +78,9 @@ struct wp_http *wp_setup_http(const struct wp_setup *setup, uv_loop_t *loop, uns
         .ca_file = setup->ca_file[0] ? setup->ca_file : NULL,
         .pinned_key = pin[0] ? pin : NULL,
         .pin_only = pin[0] != '\0',
-        .proxy = setup->proxy[0] ? setup->proxy : NULL,
+        .proxy = !strcmp(setup->proxy, NO_PROXY) ? ""
+                 : setup->proxy[0]               ? setup->proxy
+                                                 : NULL,
     };
     return wp_http_new(loop, &options);
 }
@@ -127,6 +152,12 @@ static enum wp_status put_limits(struct wp_spool *spool, const struct wp_agent_o
         status = wp_spool_set_whole(spool, "spool_limit", options->spool_limit);
     if (!status && options->ca_file)
         status = wp_spool_set_text(spool, "ca_file", options->ca_file);
+    if (!status && options->proxy && *options->proxy && strcmp(options->proxy, NO_PROXY) != 0 &&
+        !wp_http_proxy_usable(options->proxy, NULL, 0))
+        return wp_fail(error, WP_INVALID,
+                       "the proxy's address must be http://HOST:PORT, with NAME:PASSWORD@ before "
+                       "HOST if it wants them (https, socks5 and socks5h are known as well), none, "
+                       "or empty for the environment's");
     if (!status && options->proxy)
         status = wp_spool_set_text(spool, "proxy", options->proxy);
     return status ? wp_fail(error, status, "%s", wp_spool_message(spool)) : WP_OK;
@@ -177,14 +208,15 @@ static void joined(void *arg, const struct wp_http_answer *answer)
 {
     struct joining *joining = arg;
     char why[WP_WIRE_TEXT];
-    wp_wire_problem_text(answer->body, answer->size, why);
-    if (answer->status)
-        joining->status = wp_fail(
-            &joining->error, WP_RETRY, "the gateway was not reached: %s%s",
-            answer->tls_failed
-                ? "its key is not the one in the join string (or no authority vouches for it): "
-                : "",
-            answer->error.text);
+    wp_reach_explain(answer, why);
+    if (answer->trouble == WP_HTTP_PEER)
+        joining->status = wp_fail(&joining->error, WP_RETRY,
+                                  "the gateway was not reached: its key is not the one in the join "
+                                  "string (or no authority vouches for it): %s",
+                                  answer->error.text);
+    else if (answer->status)
+        joining->status =
+            wp_fail(&joining->error, WP_RETRY, "the gateway was not reached: %s", why);
     else if (answer->code == 201 || answer->code == 200)
         joining->status =
             wp_wire_joined_get(answer->body, answer->size, &joining->joined, &joining->error);
@@ -201,8 +233,7 @@ static void joined(void *arg, const struct wp_http_answer *answer)
             wp_fail(&joining->error, WP_RETRY, "too many tries; wait %ld seconds and try again",
                     answer->retry_after_s > 0 ? answer->retry_after_s : 60);
     else
-        joining->status =
-            wp_fail(&joining->error, WP_IO, "the gateway answered %ld: %s", answer->code, why);
+        joining->status = wp_fail(&joining->error, WP_IO, "the gateway did not enrol us: %s", why);
 }
 
 static enum wp_status ask_gateway(const struct wp_setup *setup, const char *code,
@@ -341,6 +372,9 @@ int wp_agent_set_up(const struct wp_agent_options *options)
         if (options->verb == WP_VERB_JOIN)
             printf("Joined %s as %s, %s\n", room->setup.base, room->setup.instrument,
                    room->setup.place);
+        if (options->verb == WP_VERB_JOIN && wp_platform_passing(options->state))
+            puts("WARNING: the state folder lies in memory; a restart empties it. Join again with "
+                 "--state on a disk.");
         note_folders(spool, &room->setup, options->has_patterns ? &room->before : NULL);
     }
     wp_spool_close(spool);

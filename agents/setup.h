@@ -30,6 +30,10 @@ enum wp_status wp_setup_read(struct wp_spool *spool, struct wp_setup *setup,
 /* A client with this setup's trust and proxy. NULL: no memory. */
 struct wp_http *wp_setup_http(const struct wp_setup *setup, uv_loop_t *loop, unsigned connections);
 
+/* Whether the gateway is spoken to by a proxy, as far as this process sees: its address without
+ * name and password, and whether --proxy or which variable of the environment says so. */
+bool wp_setup_proxy(const struct wp_setup *setup, char shown[WP_WIRE_TEXT], const char **from);
+
 /* The verbs join and set; prints for people and returns the exit code. */
 int wp_agent_set_up(const struct wp_agent_options *options);
 

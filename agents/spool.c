@@ -1,3 +1,4 @@
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -113,9 +114,17 @@ enum wp_status wp_spool_open_to_read(const char *folder, struct wp_spool **spool
     (void)snprintf(path, sizeof path, "%s/spool.db", folder);
     FILE *there = fopen(path, "rb");
     *spool = NULL;
+    if (!there && errno == EACCES)
+        return wp_fail(error, WP_NOT_FOUND,
+                       "this account may not look into %s; run it as the agent's account or as "
+                       "root",
+                       folder);
     if (!there)
         return wp_fail(error, WP_NOT_FOUND,
-                       "%s holds no agent that this account may look at; join first", folder);
+                       "there is no agent in %s. Join first. If it had joined, the folder was "
+                       "emptied: a PC that is put back to an image at each start needs its state "
+                       "folder on a disk that is not put back",
+                       folder);
     (void)fclose(there);
     return open_as(folder, WP_SQL_READ, spool, error);
 }

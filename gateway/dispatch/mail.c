@@ -132,8 +132,9 @@ static void sent(void *arg, const struct wp_http_answer *answer)
         settle(job, WP_MAIL_TAKEN, job->link ? "Link mailed." : "Mailed.");
         return;
     }
-    const char *meaning = answer->tls_failed ? "The mail server's certificate is not trusted."
-                                             : wp_reply_meaning(answer->code, said);
+    const char *meaning = answer->trouble == WP_HTTP_PEER
+                              ? "The mail server's certificate is not trusted."
+                              : wp_reply_meaning(answer->code, said);
     if (answer->code >= 400)
         snprintf(text, sizeof text, "%s (%ld)", meaning, answer->code);
     else

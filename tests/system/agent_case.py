@@ -28,7 +28,7 @@ def spectrum(text):
 
 class AgentCase(unittest.TestCase):
     def setUp(self):
-        self.folder = tempfile.mkdtemp(prefix="wavepost-agent-")
+        self.folder = tempfile.mkdtemp(prefix="wavepost-agent-", dir="/var/tmp")  # a disk
         self.watched = os.path.join(self.folder, "export")
         self.state = os.path.join(self.folder, "state")
         os.mkdir(self.watched)

@@ -139,16 +139,42 @@ static void unlink_call(struct wp_http *http, struct call *call)
     curl_multi_remove_handle(http->multi, call->easy);
 }
 
-static bool refused_peer(CURLcode result)
+static enum wp_http_trouble trouble_of(CURLcode result)
 {
-    return result == CURLE_PEER_FAILED_VERIFICATION || result == CURLE_SSL_PINNEDPUBKEYNOTMATCH ||
-           result == CURLE_SSL_ISSUER_ERROR || result == CURLE_SSL_INVALIDCERTSTATUS;
+    switch (result) {
+    case CURLE_OK:
+        return WP_HTTP_FINE;
+    case CURLE_COULDNT_RESOLVE_HOST:
+        return WP_HTTP_NAME;
+    case CURLE_COULDNT_RESOLVE_PROXY:
+        return WP_HTTP_PROXY;
+    case CURLE_COULDNT_CONNECT:
+        return WP_HTTP_CLOSED;
+    case CURLE_OPERATION_TIMEDOUT:
+        return WP_HTTP_SLOW;
+    case CURLE_SSL_CONNECT_ERROR:
+        return WP_HTTP_TLS;
+    case CURLE_PEER_FAILED_VERIFICATION:
+    case CURLE_SSL_PINNEDPUBKEYNOTMATCH:
+    case CURLE_SSL_ISSUER_ERROR:
+    case CURLE_SSL_INVALIDCERTSTATUS:
+        return WP_HTTP_PEER;
+    default:
+        return WP_HTTP_OTHER;
+    }
 }
 
 static void judge(struct call *call, CURLcode result, struct wp_http_answer *answer)
 {
     const char *why = call->trouble[0] ? call->trouble : curl_easy_strerror(result);
-    answer->tls_failed = refused_peer(result);
+    answer->trouble = trouble_of(result);
+    if (result && answer->proxy_code >= 300)
+        answer->trouble = WP_HTTP_REFUSED;
+    /* Curl would say the whole address, password included. */
+    if (strncmp(why, "Unsupported proxy", 17) == 0) {
+        answer->trouble = WP_HTTP_PROXY;
+        why = "the proxy's address is malformed";
+    }
     if (call->overflow)
         answer->status = wp_fail(&answer->error, WP_TOO_LARGE,
                                  "the answer is larger than %zu bytes", call->answer.limit);
@@ -170,6 +196,7 @@ void http_call_finish(struct wp_http *http, struct call *call, CURLcode result)
     char *type = NULL;
     curl_easy_getinfo(call->easy, CURLINFO_RESPONSE_CODE, &answer.code);
     if (!call->mail) {
+        curl_easy_getinfo(call->easy, CURLINFO_HTTP_CONNECTCODE, &answer.proxy_code);
         curl_easy_getinfo(call->easy, CURLINFO_RETRY_AFTER, &retry_after);
         curl_easy_getinfo(call->easy, CURLINFO_CONTENT_TYPE, &type);
     }
@@ -217,6 +244,30 @@ static bool url_usable(const char *url)
     bool good = parts && one_line(url) && !curl_url_set(parts, CURLUPART_URL, url, 0) &&
                 !curl_url_get(parts, CURLUPART_SCHEME, &scheme, 0) &&
                 (!strcmp(scheme, "http") || !strcmp(scheme, "https"));
+    curl_free(scheme);
+    curl_url_cleanup(parts);
+    return good;
+}
+
+bool wp_http_proxy_usable(const char *url, char *shown, size_t room)
+{
+    static const char *const schemes[] = {"http", "https", "socks5", "socks5h"};
+    CURLU *parts = curl_url();
+    char *scheme = NULL;
+    char *plain = NULL;
+    bool good = false;
+    if (parts && one_line(url) &&
+        !curl_url_set(parts, CURLUPART_URL, url, CURLU_NON_SUPPORT_SCHEME) &&
+        !curl_url_get(parts, CURLUPART_SCHEME, &scheme, 0))
+        for (size_t i = 0; i < sizeof schemes / sizeof schemes[0]; i++)
+            good = good || !strcmp(scheme, schemes[i]);
+    if (good && shown) {
+        (void)curl_url_set(parts, CURLUPART_USER, NULL, 0);
+        (void)curl_url_set(parts, CURLUPART_PASSWORD, NULL, 0);
+        good = !curl_url_get(parts, CURLUPART_URL, &plain, 0);
+        (void)snprintf(shown, room, "%s", good ? plain : "");
+    }
+    curl_free(plain);
     curl_free(scheme);
     curl_url_cleanup(parts);
     return good;
