@@ -21,6 +21,7 @@
 #include "deliveries.h"
 #include "dispatch/dispatch.h"
 #include "link_mail.h"
+#include "openid/openid.h"
 #include "store/store.h"
 #include "web/web.h"
 
@@ -44,6 +45,7 @@ struct gateway {
     struct wp_mover *mover;
     struct wp_web *web;
     struct wp_link_mail *mail;
+    struct wp_openid *openid;
     struct wp_deliveries deliveries;
     struct wp_dispatch *dispatch;
     bool named, tried_naming;
@@ -229,6 +231,9 @@ static enum wp_status start_web(struct gateway *gateway, struct wp_error *error)
         .fonts = gateway->fonts,
         .send_link = send_link,
         .arg = gateway,
+        .openid = &gateway->openid,
+        .openid_button = wp_config_text(settings->config, "openid", "button"),
+        .openid_by_email = !strcmp(wp_config_text(settings->config, "openid", "match"), "email"),
         .folder = settings->data,
         .host = settings->host,
         .port = settings->port,
@@ -278,6 +283,41 @@ static enum wp_status start_mail(struct gateway *gateway, struct wp_error *error
 {
     return wp_link_mail_new(gateway->settings->config, wp_site.public_url, &gateway->loop,
                             &gateway->mail, error);
+}
+
+/* The first line of a file; `out` stays empty without a file. */
+static enum wp_status read_secret(const char *path, char out[256], struct wp_error *error)
+{
+    if (!path[0])
+        return WP_OK;
+    FILE *file = fopen(path, "re");
+    bool read = file && fgets(out, 256, file);
+    if (file)
+        (void)fclose(file);
+    out[strcspn(out, "\r\n")] = '\0';
+    return read
+               ? WP_OK
+               : wp_fail(error, WP_INVALID, "[openid] client_secret_file %s cannot be read.", path);
+}
+
+static enum wp_status start_openid(struct gateway *gateway, struct wp_error *error)
+{
+    const struct wp_config *config = gateway->settings->config;
+    char secret[256] = "", back[300];
+    (void)snprintf(back, sizeof back, "%s/sign-in/provider/back", wp_site.public_url);
+    struct wp_openid_options options = {.issuer = wp_config_text(config, "openid", "issuer"),
+                                        .client_id = wp_config_text(config, "openid", "client_id"),
+                                        .client_secret = secret,
+                                        .redirect_uri = back,
+                                        .scope = wp_config_text(config, "openid", "scope"),
+                                        .claim = wp_config_text(config, "openid", "claim"),
+                                        .algorithm = wp_config_text(config, "openid", "algorithm"),
+                                        .ca_file = wp_config_text(config, "openid", "ca_file")};
+    if (!options.issuer[0])
+        return WP_OK;
+    enum wp_status status =
+        read_secret(wp_config_text(config, "openid", "client_secret_file"), secret, error);
+    return status ? status : wp_openid_new(&gateway->loop, &options, &gateway->openid, error);
 }
 
 static void done_sweep(void *job, enum wp_status status)
@@ -347,9 +387,10 @@ static enum wp_status watch_signals(struct gateway *gateway, struct wp_error *er
 /* ---- start, run, stop ---- */
 
 static enum wp_status (*const parts[])(struct gateway *, struct wp_error *) = {
-    prepare_process, make_folder,     open_database,  open_store,     load_certificate, load_fonts,
-    start_site,      repeat_removals, start_lanes,    start_database, start_mover,      start_web,
-    record_name,     start_mail,      start_dispatch, start_sweep,    watch_signals};
+    prepare_process, make_folder, open_database,   open_store,  load_certificate,
+    load_fonts,      start_site,  repeat_removals, start_lanes, start_database,
+    start_mover,     start_web,   record_name,     start_mail,  start_openid,
+    start_dispatch,  start_sweep, watch_signals};
 
 static void close_left(uv_handle_t *handle, void *arg)
 {
@@ -365,6 +406,8 @@ static void stop(struct gateway *gateway)
         uv_close((uv_handle_t *)&gateway->signals[i], NULL);
     if (gateway->has_sweep)
         uv_close((uv_handle_t *)&gateway->sweep, NULL);
+    wp_openid_free(gateway->openid); /* its requests are answered before the server ends */
+    gateway->openid = NULL;
     struct wp_web *web = gateway->web;
     gateway->web = NULL; /* commits are no news any more */
     wp_web_stop(web);

@@ -48,6 +48,17 @@ static const struct wp_config_key keys[] = {
     TEXT("mail", "from", "", 190, "Address of the sender."),
     TEXT("mail", "from_name", "Teaching laboratory", 120, "Name of the sender."),
     TEXT("mail", "reply_to", "", 190, "Address for replies; empty: none."),
+    TEXT("openid", "issuer", "", 190,
+         "The site's OpenID Connect provider, https://...; empty: none."),
+    TEXT("openid", "client_id", "", 190, "Our name at the provider."),
+    TEXT("openid", "client_secret_file", "", 190,
+         "File whose first line is our secret there; empty: a public client."),
+    TEXT("openid", "claim", "preferred_username", 64, "The claim that names the person."),
+    TEXT("openid", "match", "login", 8, "What the claim is here: login (sign-in name) or email."),
+    TEXT("openid", "algorithm", "RS256", 8, "What the provider signs with: RS256, PS256 or ES256."),
+    TEXT("openid", "scope", "openid profile email", 120, "What is asked of the provider."),
+    TEXT("openid", "ca_file", "", 190, "PEM file of trusted roots; empty: the system's."),
+    TEXT("openid", "button", "Sign in with your college account", 64, "What the button says."),
 };
 #define KEY_COUNT (sizeof keys / sizeof keys[0])
 
@@ -81,6 +92,9 @@ static enum wp_status check(const struct wp_settings *settings, struct wp_error 
     bool key = wp_config_text(settings->config, "gateway", "key")[0] != '\0';
     if (certificate != key)
         return wp_fail(error, WP_INVALID, "[gateway] certificate and key belong together.");
+    const char *match = wp_config_text(settings->config, "openid", "match");
+    if (strcmp(match, "login") != 0 && strcmp(match, "email") != 0)
+        return wp_fail(error, WP_INVALID, "[openid] match is login or email.");
     if (settings->plain && !is_loopback(settings->host) &&
         !wp_config_bool(settings->config, "gateway", "plain_anywhere"))
         return wp_fail(error, WP_INVALID,

@@ -4,9 +4,11 @@
 
 #include "acts/setup_acts.h"
 #include "acts/site.h"
+#include "base/bytes.h"
 #include "base/id.h"
 #include "people/persons.h"
 #include "people/sessions.h"
+#include "signed_in.h"
 
 /* Tries are counted for one name however it is written, as it is looked up. */
 static void throttle_name(const char *what, const char *login, char *name, size_t room)
@@ -125,7 +127,7 @@ WP_ACT(wp_act_staff_put)
 WP_ACT(wp_act_link_use)
 {
     int64_t person = 0;
-    char token[WP_TOKEN_ROOM], subject[64], throttle[96];
+    char subject[64], throttle[96];
     const char *given = wp_ask_text(ask, "token");
     (void)snprintf(throttle, sizeof throttle, "link-use:%s", ask->address ? ask->address : "");
     enum wp_status status = wp_throttle(txn, throttle, 60, WP_HOUR);
@@ -137,16 +139,10 @@ WP_ACT(wp_act_link_use)
     txn->keep = status == WP_NOT_FOUND; /* a wrong link counts; nothing else was written */
     if (status == WP_NOT_FOUND)
         return wp_fail(error, status, "This link was used already or is too old. Ask for another.");
-    if (!status)
-        status = wp_session_open(txn, person, token);
     (void)snprintf(subject, sizeof subject, "person:%" PRId64, person);
     if (!status)
         status = wp_ledger_add(txn, WP_ACTOR_PERSON, person, "sign-in", subject, "link", NULL);
-    if (status)
-        return status;
-    *out = cJSON_CreateObject();
-    cJSON_AddStringToObject(*out, "session_token", token);
-    return WP_OK;
+    return status ? status : wp_signed_in(txn, person, out);
 }
 
 WP_ACT(wp_act_sign_out)
@@ -156,6 +152,25 @@ WP_ACT(wp_act_sign_out)
     *out = cJSON_CreateObject();
     cJSON_AddNullToObject(*out, "session_token");
     return status;
+}
+
+WP_ACT(wp_act_session_end)
+{
+    const char *key = ask->param[0];
+    unsigned char start[WP_SESSION_KEY];
+    enum wp_status status = WP_NOT_FOUND;
+    if (key && wp_hex_decode(key, start, sizeof start))
+        status = wp_session_close_one(txn, ask->who->id, start);
+    if (status == WP_NOT_FOUND)
+        return wp_fail(error, status, "This session has ended already.");
+    if (status)
+        return status;
+    /* Whoever ends the one at hand is signed out in this browser as well. */
+    if (!memcmp(start, ask->who->session, sizeof start)) {
+        *out = cJSON_CreateObject();
+        cJSON_AddNullToObject(*out, "session_token");
+    }
+    return wp_ask_record(txn, ask, "sign-out", "person", ask->who->id, NULL);
 }
 
 WP_ACT(wp_act_sign_out_everywhere)
@@ -195,20 +210,14 @@ enum wp_status wp_password_begin(struct wp_txn *txn, void *job)
 
 enum wp_status wp_password_success(struct wp_txn *txn, struct wp_password_try *try, cJSON **out)
 {
-    char token[WP_TOKEN_ROOM], subject[64], account[112];
+    char subject[64], account[112];
     throttle_name("password", try->login, account, sizeof account);
     (void)snprintf(subject, sizeof subject, "person:%" PRId64, try->person);
     enum wp_status status = wp_throttle_clear(txn, account);
     if (!status)
-        status = wp_session_open(txn, try->person, token);
-    if (!status)
         status =
             wp_ledger_add(txn, WP_ACTOR_PERSON, try->person, "sign-in", subject, "password", NULL);
-    if (status)
-        return status;
-    *out = cJSON_CreateObject();
-    cJSON_AddStringToObject(*out, "session_token", token);
-    return WP_OK;
+    return status ? status : wp_signed_in(txn, try->person, out);
 }
 
 enum wp_status wp_link_begin(struct wp_txn *txn, void *job)

@@ -84,8 +84,7 @@ enum wp_status wp_archive_forget(struct wp_txn *txn, int64_t person, const char 
     static const char *const links[] = {
         "DELETE FROM stamp_person WHERE person_id = ?",
         "DELETE FROM removed_person WHERE person_id = ?",
-        "UPDATE measurement SET suggestion = '[]' WHERE unclaimed = 1 AND "
-        "instr(suggestion, CAST(?1 AS TEXT)) > 0",
+        "UPDATE measurement SET suggestion = '[]' WHERE instr(suggestion, CAST(?1 AS TEXT)) > 0",
     };
     int64_t measurement = 0;
     enum wp_status status = empty_texts(txn, person);

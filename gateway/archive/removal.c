@@ -109,6 +109,8 @@ static enum wp_status read_objects(struct wp_sql *sql, int64_t measurement, stru
     return wp_rows_end(&rows);
 }
 
+#define STAMPS_OF_IT "(SELECT id FROM stamp WHERE measurement_id = ?)"
+
 /* What stays: the number, who had it, which spectra of which bytes. */
 static enum wp_status leave_mark(struct wp_txn *txn, int64_t measurement, int64_t removal)
 {
@@ -137,8 +139,7 @@ static enum wp_status drop_rows(struct wp_txn *txn, int64_t measurement)
 {
     static const char *const steps[] = {
         "DELETE FROM owned WHERE measurement_id = ?",
-        "DELETE FROM stamp_person WHERE stamp_id IN (SELECT id FROM stamp WHERE measurement_id = "
-        "?)",
+        "DELETE FROM stamp_person WHERE stamp_id IN " STAMPS_OF_IT,
         "DELETE FROM stamp WHERE measurement_id = ?",
         "DELETE FROM rendition WHERE measurement_id = ?",
         "DELETE FROM notice WHERE ?1 IN (measurement_id, other_id)",

@@ -28,6 +28,15 @@ enum wp_status wp_session_close_all(struct wp_txn *txn, int64_t person)
     return wp_sql_run(txn->sql, "DELETE FROM session WHERE person_id = ?", "i", person);
 }
 
+enum wp_status wp_session_close_one(struct wp_txn *txn, int64_t person,
+                                    const unsigned char key[WP_SESSION_KEY])
+{
+    enum wp_status status = wp_sql_run(
+        txn->sql, "DELETE FROM session WHERE person_id = ? AND substr(token_hash, 1, ?) = ?", "iib",
+        person, (int64_t)WP_SESSION_KEY, (const void *)key, (size_t)WP_SESSION_KEY);
+    return status ? status : wp_sql_changes(txn->sql) ? WP_OK : WP_NOT_FOUND;
+}
+
 enum wp_status wp_session_touch(struct wp_txn *txn, const unsigned char hash[WP_HASH_SIZE])
 {
     return wp_sql_run(txn->sql,

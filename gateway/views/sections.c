@@ -101,11 +101,27 @@ WP_VIEW(wp_view_me)
 WP_VIEW(wp_view_sessions)
 {
     (void)error;
+    char own[17];
+    int64_t now = wp_clock_utc();
+    wp_hex_encode(ask->who->session, 8, own);
     *out = cJSON_CreateObject();
-    return wp_add_rows(sql, *out, "sessions",
-                       "SELECT created_us, used_us, expires_us FROM session WHERE person_id = ? "
-                       "AND expires_us > ? ORDER BY used_us DESC",
-                       "ii", ask->who->id, wp_clock_utc());
+    enum wp_status status = wp_add_rows(
+        sql, *out, "sessions",
+        "SELECT lower(hex(substr(token_hash, 1, 8))) AS key, created_us, used_us, expires_us "
+        "FROM session WHERE person_id = ? AND used_us > ? ORDER BY used_us DESC",
+        "ii", ask->who->id, now - WP_SESSION_IDLE);
+    cJSON *list = cJSON_GetObjectItemCaseSensitive(*out, "sessions");
+    for (int i = cJSON_GetArraySize(list) - 1; i >= 0; i--) {
+        cJSON *item = cJSON_GetArrayItem(list, i);
+        const cJSON *ends = cJSON_GetObjectItemCaseSensitive(item, "expires_us");
+        if (cJSON_GetNumberValue(ends) <= (double)now) {
+            cJSON_DeleteItemFromArray(list, i);
+            continue;
+        }
+        const char *key = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(item, "key"));
+        cJSON_AddBoolToObject(item, "here", key && !strcmp(key, own));
+    }
+    return status;
 }
 
 /* One cell of the grid per student and experiment; the measurements come in one query and are put

@@ -203,6 +203,9 @@ void wp_reply_outcome(struct wp_request *request);
 /* ---- handlers of the web room ---- */
 
 void wp_serve_page(struct wp_request *request);
+void wp_serve_sign_in_ways(struct wp_request *request);
+void wp_serve_provider_begin(struct wp_request *request);
+void wp_serve_provider_back(struct wp_request *request);
 void wp_serve_asset(struct wp_request *request);
 enum wp_status wp_load_health(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_health(struct wp_request *request);

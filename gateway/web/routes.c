@@ -58,11 +58,15 @@ const struct wp_route wp_routes[] = {
 
     /* signing in */
     {GET(V1 "/me"), PUBLIC, VIEW(wp_view_me), SAYS "who one is"},
+    {GET(V1 "/sign-in"), PUBLIC, HANDLER(wp_serve_sign_in_ways), SAYS "which ways of signing in there are"},
+    {GET("/sign-in/provider"), PUBLIC, HANDLER(wp_serve_provider_begin), SAYS "to the site's own sign-in"},
+    {GET("/sign-in/provider/back"), PUBLIC, HANDLER(wp_serve_provider_back), SAYS "and back from it"},
     {POST(V1 "/sign-in"), PUBLIC, HANDLER(wp_serve_sign_in), JSON, .flags = WP_ROUTE_COOKIES, SAYS "sign in by password"},
     {POST(V1 "/sign-in/link"), PUBLIC, HANDLER(wp_serve_sign_in_link), JSON, SAYS "ask for a mailed link"},
     {POST(V1 "/sign-in/token"), PUBLIC, ACT(wp_act_link_use), .flags = WP_ROUTE_COOKIES, SAYS "sign in by a mailed link"},
     {POST(V1 "/sign-out"), ANY(ANYBODY), ACT(wp_act_sign_out), .flags = WP_ROUTE_COOKIES, SAYS "sign out"},
     {GET(V1 "/me/sessions"), ANY(ANYBODY), VIEW(wp_view_sessions), SAYS "where one is signed in"},
+    {DELETE(V1 "/me/sessions/:key"), ANY(ANYBODY), ACT(wp_act_session_end), .flags = WP_ROUTE_COOKIES, SAYS "sign out in one place"},
     {DELETE(V1 "/me/sessions"), ANY(ANYBODY), ACT(wp_act_sign_out_everywhere), .flags = WP_ROUTE_COOKIES, SAYS "sign out everywhere"},
 
     /* agents */

@@ -141,6 +141,27 @@ class Sessions(Case):
         self.assertEqual(newest["expires_us"] - newest["created_us"], 12 * HOUR_US)
         self.assertEqual(self.session("expires_us", now_us() - 1).ask("GET", V1 + "/me/sessions")[0], 401)
 
+    def test_signing_in_answers_who_one_is(self):
+        status, me = self.sign_in("dora", PASSWORD)
+        self.assertEqual((status, me["person"]["login"], me["roles"]), (200, "dora", ["demonstrator"]))
+        self.assertNotIn("session_token", me)
+
+    def test_one_of_ones_own_sessions_is_ended_by_its_key(self):
+        first, second = (as_person(college.sign_in("dora")) for _ in range(2))
+        here = [s["key"] for s in first.get("/me/sessions")["sessions"] if s["here"]]
+        there = [s["key"] for s in second.get("/me/sessions")["sessions"] if s["here"]]
+        self.assertEqual((len(here), len(there)), (1, 1))
+        self.assertNotEqual(here, there)
+        stranger = as_person(college.sign_in("tech"))
+        self.assertEqual(stranger.ask("DELETE", V1 + "/me/sessions/" + there[0])[0], 404)
+        self.assertEqual(first.ask("DELETE", V1 + "/me/sessions/" + there[0])[0], 204)
+        self.assertEqual(second.ask("GET", V1 + "/me/sessions")[0], 401)
+        self.assertEqual(first.ask("DELETE", V1 + "/me/sessions/" + there[0])[0], 404)
+        status, fields, _ = first.ask("DELETE", V1 + "/me/sessions/" + here[0])
+        self.assertEqual(status, 204)
+        self.assertIn("Max-Age=0", fields["Set-Cookie"])
+        self.assertEqual(first.ask("GET", V1 + "/me/sessions")[0], 401)
+
     def test_signing_out_ends_one_session_and_everywhere_ends_all(self):
         one, two, three = (as_person(college.sign_in("ivan")) for _ in range(3))
         status, fields, _ = one.ask("POST", V1 + "/sign-out", {})

@@ -49,7 +49,7 @@ class Contract(unittest.TestCase):
     def test_no_route_is_open_to_everybody_but_the_known_ones(self):
         public = set(re.findall(r"^\| \w+ \| `(\S+)` \| everybody \|", table(), re.M))
         self.assertEqual(public, {
-            "/", "/:file", "/assets/:file", "/healthz", "/bench/enrol", "/api/v1/me", "/api/v1/sign-in",
+            "/", "/:file", "/assets/:file", "/healthz", "/sign-in/provider", "/sign-in/provider/back", "/bench/enrol", "/api/v1/me", "/api/v1/sign-in",
             "/api/v1/sign-in/link", "/api/v1/sign-in/token", "/api/v1/agents/join", "/api/v1/bench/enrol"})
 
 

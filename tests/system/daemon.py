@@ -52,8 +52,11 @@ class Daemon:
         line = self.process.stdout.readline()
         if not line.startswith("listening on "):
             self.process.wait(10)
+            self.process.stdout.close()
             self.log.seek(0)
-            raise AssertionError("wavepostd did not start: " + self.log.read())
+            said = self.log.read()
+            self.log.close()
+            raise AssertionError("wavepostd did not start: " + said)
         self.url = line.split()[-1]
         self.port = int(self.url.rsplit(":", 1)[1])
 

@@ -67,10 +67,13 @@ export async function signIn(main, _, query) {
     await post('/sign-in', { login: values.login, password: password.value });
     await enter(query.get('then'));
   });
+  const { provider } = await get('/sign-in');
   document.querySelector('main').classList.add('narrow');
   fill(
     main,
     h('h1', 'Sign in'),
+    provider && h('p', h('a', { class: 'button primary', href: '/sign-in/provider' }, provider)),
+    provider && h('p', { class: 'soft' }, 'Or:'),
     form,
     h('p', { class: 'soft' }, 'At an instrument nobody signs in here: the bench page has today’s list.'),
   );
@@ -129,6 +132,12 @@ async function mailChoice(me) {
 export const account = (me) => async (main) => {
   const { sessions = [] } = await get('/me/sessions');
   const mail = await mailChoice(me);
+  const end = async (session) => {
+    await remove(`/me/sessions/${session.key}`);
+    if (!session.here) return account(me)(main);
+    location.assign('/#/sign-in');
+    location.reload();
+  };
   fill(
     main,
     h('h1', me.person.name),
@@ -139,12 +148,15 @@ export const account = (me) => async (main) => {
       sessions.map((s) =>
         h(
           'li',
-          'Since ',
+          s.here && h('strong', 'Here: '),
+          'since ',
           moment(s.created_us),
           ', last used ',
           moment(s.used_us),
           ', ends ',
           moment(s.expires_us),
+          '. ',
+          act(s.here ? 'Sign out here' : 'Sign out there', () => end(s), { kind: 'quiet' }),
         ),
       ),
     ),

@@ -14,8 +14,9 @@ WP_ACT(wp_act_section_put);
 WP_ACT(wp_act_experiment_put);
 WP_ACT(wp_act_staff_put);
 WP_ACT(wp_act_roster);   /* body: course, section, csv, dry_run */
-WP_ACT(wp_act_link_use); /* body: token of a mailed link; answers session_token */
+WP_ACT(wp_act_link_use); /* body: token of a mailed link; answers who one is, and session_token */
 WP_ACT(wp_act_sign_out);
+WP_ACT(wp_act_session_end); /* parameter 0: a session's key, one's own only */
 WP_ACT(wp_act_sign_out_everywhere);
 
 /* Two halves of signing in by password: the hash to check on the password lane (WP_NOT_FOUND: no

@@ -18,6 +18,12 @@ enum wp_status wp_session_open(struct wp_txn *txn, int64_t person, char token[WP
 enum wp_status wp_session_close(struct wp_txn *txn, const unsigned char hash[WP_HASH_SIZE]);
 enum wp_status wp_session_close_all(struct wp_txn *txn, int64_t person);
 
+/* The start of a session's hash, by which its owner names it; it proves nothing. */
+#define WP_SESSION_KEY 8
+/* Ends the person's session that begins so. WP_NOT_FOUND: they have none. */
+enum wp_status wp_session_close_one(struct wp_txn *txn, int64_t person,
+                                    const unsigned char key[WP_SESSION_KEY]);
+
 /* Notes that a session was used; writes at most once a minute for one session. */
 enum wp_status wp_session_touch(struct wp_txn *txn, const unsigned char hash[WP_HASH_SIZE]);
 

@@ -25,6 +25,7 @@
 struct wp_web;
 struct wp_sheet_fonts;
 struct wp_link_wanted;
+struct wp_openid;
 
 struct wp_web_options {
     uv_loop_t *loop;
@@ -36,6 +37,10 @@ struct wp_web_options {
     /* Mails a sign-in link; called on the loop. NULL: mail is not set up. */
     void (*send_link)(void *arg, const struct wp_link_wanted *wanted);
     void *arg;
+    /* The site's provider, made later: NULL, or NULL there: none. */
+    struct wp_openid *const *openid;
+    const char *openid_button; /* what the button says */
+    bool openid_by_email;      /* it names mail addresses, not sign-in names */
     const char *folder;        /* the data folder; control.sock and staging/ lie in it */
     const char *host;          /* address to listen on, "127.0.0.1", "::", "localhost" */
     unsigned port;             /* 0: a free one */
