@@ -40,14 +40,6 @@ const double wp_exact_powers_of_ten[23] = {
     1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 };
 
-double wp_power_divisor(double factor)
-{
-    for (size_t k = 1; k < sizeof wp_exact_powers_of_ten / sizeof wp_exact_powers_of_ten[0]; k++)
-        if (factor == 1.0 / wp_exact_powers_of_ten[k])
-            return wp_exact_powers_of_ten[k];
-    return 0.0;
-}
-
 static bool is_digit(char c)
 {
     return c >= '0' && c <= '9';

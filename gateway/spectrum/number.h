@@ -64,9 +64,4 @@ static inline unsigned wp_digits8(const char *p, uint64_t *value)
 extern const uint64_t wp_powers_of_ten[20];
 extern const double wp_exact_powers_of_ten[23];
 
-/* 10^k where `factor` is the double nearest to 10^-k (k 1 to 22), else 0. An integer divided by it
- * is the double nearest to the decimal number that was meant (9085 and 0.0001: 0.9085); the product
- * with the factor, which is not exact in binary, may be the double beside it. */
-double wp_power_divisor(double factor);
-
 #endif

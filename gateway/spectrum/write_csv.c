@@ -32,26 +32,18 @@ static const char *y_heading(enum wp_y_unit unit)
     }
 }
 
-/* An ordinate as its source had it: an integer and a power of ten where it is their product. */
-static double as_written(double y, double factor, double divisor)
-{
-    double m = divisor > 0.0 ? nearbyint(y / factor) : 0.0;
-    return divisor > 0.0 && m * factor == y ? m / divisor : y;
-}
-
 enum wp_status wp_write_csv(const struct wp_spectrum *spectrum, struct wp_bytes *out)
 {
     if (spectrum->count == 0)
         return WP_INVALID;
     enum wp_status status =
         wp_bytes_addf(out, "%s,%s\r\n", x_heading(spectrum->x_unit), y_heading(spectrum->y_unit));
-    double factor = spectrum->y_factor, divisor = wp_power_divisor(factor);
     for (size_t i = 0; i < spectrum->count && !status; i++) {
         char line[2 * WP_NUMBER_TEXT + 4];
         size_t size = wp_number_text(spectrum->x[i], line);
         line[size++] = ',';
         if (!isnan(spectrum->y[i]))
-            size += wp_number_text(as_written(spectrum->y[i], factor, divisor), line + size);
+            size += wp_number_text(spectrum->y[i], line + size);
         line[size++] = '\r';
         line[size++] = '\n';
         status = wp_bytes_add(out, line, size);

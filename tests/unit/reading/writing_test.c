@@ -136,22 +136,6 @@ static void csv_has_a_heading_points_and_empty_fields(void **state)
     wp_reading_release(&r);
 }
 
-static void csv_has_the_digits_of_a_scaled_source(void **state)
-{
-    (void)state;
-    struct wp_reading r =
-        read_ok("##TITLE=t\n##JCAMP-DX=4.24\n##DATA TYPE=INFRARED SPECTRUM\n##XUNITS=1/CM\n"
-                "##YUNITS=TRANSMITTANCE\n##FIRSTX=1\n##LASTX=3\n##NPOINTS=3\n##XFACTOR=1\n"
-                "##YFACTOR=0.0001\n##XYDATA=(X++(Y..Y))\n1 9085 -4935 3\n##END=\n");
-    struct wp_bytes bytes;
-    wp_bytes_init(&bytes, 4096);
-    assert_int_equal(wp_write_csv(&r.spectra[0], &bytes), WP_OK);
-    assert_string_equal(bytes.data, "Wavenumber (cm-1),Transmittance\r\n1,0.9085\r\n2,-0.4935\r\n"
-                                    "3,0.0003\r\n");
-    wp_bytes_release(&bytes);
-    wp_reading_release(&r);
-}
-
 static void a_copy_is_deep(void **state)
 {
     (void)state;
@@ -189,7 +173,6 @@ int main(void)
         cmocka_unit_test(a_rounded_grid_keeps_its_digits_when_compressed),
         cmocka_unit_test(text_cannot_break_out_of_its_label),
         cmocka_unit_test(csv_has_a_heading_points_and_empty_fields),
-        cmocka_unit_test(csv_has_the_digits_of_a_scaled_source),
         cmocka_unit_test(a_copy_is_deep),
         cmocka_unit_test(nothing_is_written_of_nothing),
     };

@@ -27,8 +27,7 @@ enum wp_status wp_write_jcamp(const struct wp_spectrum *spectrum, enum wp_jcamp_
                               const struct wp_write_notes *notes, struct wp_bytes *out);
 
 /* Appends RFC 4180 CSV: a header row naming quantity and unit, then x,y with decimal points, a
- * missing ordinate as an empty field. Ordinates have the digits of their source: 9085 with YFACTOR
- * 0.0001 is "0.9085", though the product in double precision may be 0.9085000000000001. */
+ * missing ordinate as an empty field. */
 enum wp_status wp_write_csv(const struct wp_spectrum *spectrum, struct wp_bytes *out);
 
 #endif
