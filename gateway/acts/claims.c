@@ -7,6 +7,7 @@
 #include "acts/site.h"
 #include "archive/record.h"
 #include "base/bytes.h"
+#include "claims_parts.h"
 #include "db/event.h"
 #include "people/persons.h"
 #include "people/sessions.h"
@@ -15,8 +16,7 @@
 
 #define SITE_WIDE (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)
 
-static enum wp_status tell_all(struct wp_txn *txn, int64_t measurement,
-                               const struct wp_stamp *stamp)
+enum wp_status claims_tell(struct wp_txn *txn, int64_t measurement, const struct wp_stamp *stamp)
 {
     int64_t instrument = 0;
     enum wp_status status =
@@ -171,7 +171,7 @@ WP_ACT(wp_act_claim)
     if (!status)
         status = wp_deliver_claimed(txn, claimed.id);
     if (!status)
-        status = tell_all(txn, claimed.id, &stamp);
+        status = claims_tell(txn, claimed.id, &stamp);
     return status ? status : wp_measurement_json(txn->sql, ask->who, claimed.id, out);
 }
 
@@ -237,7 +237,7 @@ static enum wp_status amend(const struct wp_ask *ask, struct wp_stamp *stamp,
 
 /* A section's staff assign within the sections they look after, to people of their rosters; who
  * left one keeps what is theirs. */
-static enum wp_status check_staff(struct wp_txn *txn, const struct wp_ask *ask, int64_t section,
+enum wp_status claims_check_staff(struct wp_txn *txn, const struct wp_ask *ask, int64_t section,
                                   const int64_t *persons, size_t count, struct wp_error *error)
 {
     unsigned held = 0;
@@ -269,7 +269,8 @@ WP_ACT(wp_act_stamp)
     if (!status)
         status = amend(ask, &stamp, error);
     if (!status)
-        status = check_staff(txn, ask, stamp.section, stamp.persons, stamp.person_count, error);
+        status =
+            claims_check_staff(txn, ask, stamp.section, stamp.persons, stamp.person_count, error);
     if (status)
         return status;
     stamp.author = ask->who->actor;
@@ -283,70 +284,8 @@ WP_ACT(wp_act_stamp)
     if (!status && stamp.person_count)
         status = wp_deliver_claimed(txn, id);
     if (!status)
-        status = tell_all(txn, id, &stamp);
+        status = claims_tell(txn, id, &stamp);
     return status ? status : wp_measurement_json(txn->sql, ask->who, id, out);
-}
-
-/* Measurements of the instrument in that time that nobody has, or that the rule gave to another
- * turn, go to the turn that staff entered. */
-static enum wp_status restamp(struct wp_txn *txn, const struct wp_ask *ask,
-                              const struct wp_turn *turn, cJSON *list)
-{
-    int64_t ids[256];
-    size_t count = 0;
-    struct wp_rows rows;
-    enum wp_status status =
-        wp_sql_query(txn->sql, &rows,
-                     "SELECT m.id FROM measurement m JOIN stamp s ON s.id = m.stamp_id WHERE "
-                     "m.instrument_id = ? AND m.measured_us >= ? AND m.measured_us < ? AND "
-                     "s.rule IN ('nobody', 'turn') AND (? OR m.section_id IS NULL OR EXISTS ("
-                     "SELECT 1 FROM section_staff t WHERE t.section_id = m.section_id AND "
-                     "t.person_id = ? AND t.roles & 6 <> 0)) ORDER BY m.id LIMIT 256",
-                     "iiiii", turn->instrument, turn->opened_us, turn->closed_us,
-                     (int64_t)((ask->who->roles & SITE_WIDE) != 0), ask->who->id);
-    if (status)
-        return status;
-    while (count < 256 && wp_rows_next(&rows))
-        ids[count++] = wp_rows_int(&rows, 0);
-    status = wp_rows_end(&rows);
-    for (size_t i = 0; !status && i < count; i++) {
-        struct wp_stamp stamp = {
-            .measurement = ids[i], .author = WP_ACTOR_PERSON, .author_id = turn->author};
-        wp_stamp_from_turn(turn, "turn entered later", &stamp);
-        wp_text_copy(stamp.reason, sizeof stamp.reason, "A turn was entered afterwards.");
-        status = wp_stamp_add(txn, &stamp);
-        if (!status)
-            status = wp_measurement_set_turn(txn, ids[i], turn->id);
-        if (!status)
-            status = tell_all(txn, ids[i], &stamp);
-        cJSON_AddItemToArray(list, cJSON_CreateNumber((double)ids[i]));
-    }
-    return status;
-}
-
-WP_ACT(wp_act_turn_add)
-{
-    int64_t instrument = 0, from = 0, to = 0;
-    struct wp_turn turn;
-    if (!wp_ask_int(ask, "instrument", &instrument) || !wp_ask_int(ask, "from_us", &from) ||
-        !wp_ask_int(ask, "to_us", &to) || from >= to || to - from > WP_DAY || to > txn->now)
-        return wp_fail(error, WP_INVALID,
-                       "A turn needs an instrument and a past span of at most a day.");
-    enum wp_status status = wp_turn_from_ask(txn, ask, instrument, &turn, error);
-    if (!status)
-        status = check_staff(txn, ask, turn.section, turn.persons, turn.person_count, error);
-    if (status)
-        return status;
-    turn.opened_us = from;
-    turn.closed_us = to;
-    turn.source = "staff";
-    turn.author = ask->who->id;
-    status = wp_turn_open(txn, &turn);
-    if (status)
-        return status;
-    *out = cJSON_CreateObject();
-    cJSON_AddNumberToObject(*out, "turn", (double)turn.id);
-    return restamp(txn, ask, &turn, cJSON_AddArrayToObject(*out, "restamped"));
 }
 
 WP_ACT(wp_act_notice_settle)

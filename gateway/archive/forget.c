@@ -67,7 +67,7 @@ static enum wp_status empty_mentions(struct wp_txn *txn, const char *word)
         "UPDATE agent_event SET text = '' WHERE instr(lower(text), lower(?1)) > 0",
         "UPDATE stamp SET reason = '' WHERE instr(lower(reason), lower(?1)) > 0",
         "UPDATE stamp SET sample = '' WHERE instr(lower(sample), lower(?1)) > 0",
-        "UPDATE stamp SET guest = '" NAMELESS "' WHERE instr(lower(guest), lower(?1)) > 0",
+        "UPDATE stamp SET guest = 'Name removed' WHERE instr(lower(guest), lower(?1)) > 0",
         "UPDATE measurement SET title = '' WHERE instr(lower(title), lower(?1)) > 0",
         "UPDATE object SET error_text = '' WHERE instr(lower(error_text), lower(?1)) > 0",
         "UPDATE notice SET text = '' WHERE instr(lower(text), lower(?1)) > 0",

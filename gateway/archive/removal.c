@@ -109,8 +109,6 @@ static enum wp_status read_objects(struct wp_sql *sql, int64_t measurement, stru
     return wp_rows_end(&rows);
 }
 
-#define STAMPS_OF_IT "(SELECT id FROM stamp WHERE measurement_id = ?)"
-
 /* What stays: the number, who had it, which spectra of which bytes. */
 static enum wp_status leave_mark(struct wp_txn *txn, int64_t measurement, int64_t removal)
 {
@@ -139,13 +137,15 @@ static enum wp_status drop_rows(struct wp_txn *txn, int64_t measurement)
 {
     static const char *const steps[] = {
         "DELETE FROM owned WHERE measurement_id = ?",
-        "DELETE FROM stamp_person WHERE stamp_id IN " STAMPS_OF_IT,
         "DELETE FROM stamp WHERE measurement_id = ?",
         "DELETE FROM rendition WHERE measurement_id = ?",
         "DELETE FROM notice WHERE ?1 IN (measurement_id, other_id)",
         "DELETE FROM measurement WHERE id = ?",
     };
-    enum wp_status status = WP_OK;
+    enum wp_status status = wp_sql_run(txn->sql,
+                                       "DELETE FROM stamp_person WHERE stamp_id IN "
+                                       "(SELECT id FROM stamp WHERE measurement_id = ?)",
+                                       "i", measurement);
     for (size_t i = 0; !status && i < sizeof steps / sizeof steps[0]; i++)
         status = wp_sql_run(txn->sql, steps[i], "i", measurement);
     return status;

@@ -212,9 +212,7 @@ static int call_database(const char *folder, const char *method, const char *pat
     int code = WP_EXIT_FAILED;
     if (!match.route->act && !match.route->view)
         code = wp_cli_fail("this needs the gateway to run");
-    else if (wp_db_open(&options, &db, &error))
-        code = wp_cli_fail("%s", error.text);
-    else if (wp_store_look_at(folder, &wp_site.store, &error))
+    else if (wp_db_open(&options, &db, &error) || wp_store_look_at(folder, &wp_site.store, &error))
         code = wp_cli_fail("%s", error.text);
     else
         code = run_route(db, &match, path, body, answer);

@@ -155,17 +155,19 @@ function marking(id, data) {
   );
   const all = tick('all', 'also those that do not count', false);
   const link = h('a', { class: 'button primary', download: true }, 'ZIP for marking');
+  const booklet = h('a', { class: 'button', download: true }, 'Booklet (PDF)');
   const aim = () => {
     const parts = [
       which.value && `experiment=${which.value}`,
       `all=${all.querySelector('input').checked ? 1 : 0}`,
     ].filter(Boolean);
     link.href = address(`/sections/${id}/zip?${parts.join('&')}`);
+    booklet.href = address(`/sections/${id}/booklet.pdf?${parts.join('&')}`);
   };
   which.addEventListener('change', aim);
   all.addEventListener('change', aim);
   aim();
-  return h('div', { class: 'row' }, link, h('div', which), all);
+  return h('div', { class: 'row' }, link, booklet, h('div', which), all);
 }
 
 /* Spectra without an experiment get a column of their own, where there are any. */

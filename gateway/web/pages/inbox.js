@@ -3,6 +3,7 @@
 import { get, post, query } from './api.js';
 import { announce, field, fill, h, later, whenSubmitted } from './dom.js';
 import { follow } from './events.js';
+import { removedWords } from './removal.js';
 import { accession, day, experiment, names, section, time, verdict } from './words.js';
 
 function line(m, me) {
@@ -108,7 +109,10 @@ export const inbox = (me) => async (main) => {
 /** Leads from the number on a sheet to its spectrum. */
 export const find = (main, [number]) =>
   get('/find' + query({ accession: number })).then(
-    (found) => location.replace(`#/spectrum/${found.measurement}`),
+    (found) =>
+      found.removed
+        ? fill(main, h('h1', `Number ${number}`), removedWords(found.removed))
+        : location.replace(`#/spectrum/${found.measurement}`),
     (problem) => {
       fill(
         main,

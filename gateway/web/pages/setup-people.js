@@ -2,6 +2,7 @@
 
 import { get, post, query } from './api.js';
 import { announce, field, fill, h, later, tick, whenSubmitted } from './dom.js';
+import { erasePerson } from './removal.js';
 
 function form(p, done) {
   const box = h(
@@ -73,7 +74,7 @@ export async function people(main) {
             );
             box.addEventListener(
               'toggle',
-              () => box.open && box.children.length === 1 && box.append(form(p, load)),
+              () => box.open && box.children.length === 1 && box.append(form(p, load), erasePerson(p, load)),
             );
             return box;
           }),

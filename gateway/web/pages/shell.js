@@ -137,7 +137,7 @@ export function router(table, tabs) {
       );
     });
     const body = h('div');
-    fill(main, tabs?.(parts), body);
+    fill(main, tabs && tabs(parts), body);
     if (!row) {
       fill(
         body,

@@ -292,10 +292,10 @@ function ownActs(m, refresh) {
 }
 
 /**
- * Shows measurement `id` in `home`. `extra(m, refresh)` gives what a role may do besides. Returns a
- * function that ends it.
+ * Shows measurement `id` in `home`. `extra(m, refresh)` gives what a role may do besides, `last(m)` what
+ * stands at the end. Returns a function that ends it.
  */
-export async function showSpectrum(home, id, { own = false, extra } = {}) {
+export async function showSpectrum(home, id, { own = false, extra, last } = {}) {
   let endPlot = null;
   const area = h('div', { class: 'plot' }, h('p', { class: 'soft' }, 'Drawing…'));
   const refresh = async () => {
@@ -322,6 +322,7 @@ export async function showSpectrum(home, id, { own = false, extra } = {}) {
           own && overlay(m),
           h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)),
           deliveries(m, own, refresh),
+          last?.(m),
         ),
       ),
     );

@@ -4,6 +4,7 @@ import { address, get, post } from './api.js';
 import { assignInline } from './assign.js';
 import { act, fill, h, later } from './dom.js';
 import { follow } from './events.js';
+import { removeFile } from './removal.js';
 import { accession, day, experiment, moment, section, size, time, verdict } from './words.js';
 
 const link = (m) => h('a', { href: `#/spectrum/${m.id}` }, accession(m));
@@ -155,6 +156,7 @@ export async function unread(main) {
                       },
                       'Original',
                     ),
+                    removeFile(o, () => unread(main)),
                   ),
                 ),
               ),

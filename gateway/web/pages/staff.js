@@ -6,9 +6,11 @@ import { bring } from './bring.js';
 import { compare } from './compare.js';
 import { field, fill, h, showProblem, whenSubmitted } from './dom.js';
 import { grid } from './grid.js';
+import { removedWords, removeSpectrum } from './removal.js';
 import { frameFor, has, router, tabBar } from './shell.js';
 import { showSpectrum } from './spectrum.js';
 import { notices, unclaimed, unread } from './staff-lists.js';
+import { turnEntry } from './turn-entry.js';
 import { plural, section as sectionName } from './words.js';
 
 function sectionCard(s) {
@@ -54,9 +56,11 @@ async function sections(main) {
     ),
     h('button', 'Find'),
   );
+  const answer = h('div');
   whenSubmitted(number, async ({ accession }) => {
     const found = await get('/find' + query({ accession }));
-    location.assign(`#/spectrum/${found.measurement}`);
+    if (found.removed) fill(answer, removedWords(found.removed));
+    else location.assign(`#/spectrum/${found.measurement}`);
   });
   fill(
     main,
@@ -68,6 +72,7 @@ async function sections(main) {
     ],
     list.length === 0 && h('p', { class: 'nothing' }, 'No section is yours.'),
     number,
+    answer,
   );
 }
 
@@ -81,7 +86,12 @@ const spectrum =
       h('p', h('button', { type: 'button', class: 'quiet', onclick: () => history.back() }, '← Back')),
       page,
     );
-    return showSpectrum(page, id, { extra: mayAssign ? (m, refresh) => assignPanel(m, refresh) : undefined });
+    const mayRemove = has(me, 'instructor', 'technician', 'administrator');
+    const gone = (m) => fill(page, h('h1', 'Removed'), h('p', `Number ${m.accession} now says when, by whom and why.`));
+    return showSpectrum(page, id, {
+      extra: mayAssign ? (m, refresh) => assignPanel(m, refresh) : undefined,
+      last: mayRemove ? (m) => removeSpectrum(m, () => gone(m)) : undefined,
+    });
   };
 
 async function begin() {
@@ -98,6 +108,7 @@ async function begin() {
       notices,
       unread,
       bring,
+      turn: turnEntry,
       'compare/:one/:other': compare,
     },
     tabBar([
@@ -106,6 +117,7 @@ async function begin() {
       staff && ['notices', 'Notices'],
       files && ['unread', 'Unread files'],
       files && ['bring', 'Bring files'],
+      files && ['turn', 'Enter a turn'],
     ]),
   );
 }

@@ -77,6 +77,7 @@ const RULES = {
   claim: 'claimed',
   staff: 'set by staff',
   'turn entered later': 'from a turn entered afterwards',
+  erased: 'name removed later',
 };
 export const rule = (name) => RULES[name] || name || '';
 
@@ -139,6 +140,7 @@ export const names = (list) => (list || []).map((p) => p.name).join(', ');
 export function people(m) {
   if (m.hidden) return 'Name hidden';
   if (m.persons?.length) return names(m.persons);
+  if (m.rule === 'erased') return m.guest;
   return m.guest ? `${m.guest} (guest)` : 'Nobody yet';
 }
 export const experiment = (m) =>
