@@ -6,6 +6,7 @@
 #include "archive/record.h"
 #include "base/clock.h"
 #include "people/stamping.h"
+#include "spectrum/likeness.h"
 
 /* Who sends, and for which instrument. WP_DENIED. */
 enum wp_status wp_intake_who(struct wp_sql *sql, int64_t now, struct wp_intake *intake,
@@ -36,6 +37,22 @@ struct wp_taking {
     int64_t capture;
     struct wp_export_time time;
 };
+
+struct wp_known {
+    int64_t measurement; /* 0: none */
+    int64_t turn;
+    int64_t instrument;
+};
+
+/* The measurements that a new spectrum is alike to: carrying the same noise. */
+struct wp_alike {
+    struct wp_known merge; /* of the same turn: the spectrum becomes a rendition of it */
+    struct wp_known other; /* of another: staff hear of it */
+};
+
+/* Compares with the newest 50 renditions of the instrument. On the writer's thread. */
+enum wp_status wp_alike_find(struct wp_txn *txn, int64_t instrument, const struct wp_print *print,
+                             const struct wp_ruling *ruling, struct wp_alike *alike);
 
 /* Records the spectra of a capture: new measurements, renditions of known ones, notices. */
 enum wp_status wp_take_spectra(struct wp_txn *txn, struct wp_taking *taking);

@@ -12,20 +12,9 @@
 #include "tell.h"
 #include "views/spectrum_json.h"
 
-/* Renditions of an instrument that a new one is compared with, newest first. */
-#define COMPARED 50
-/* Without a turn, exports of one measurement in two formats follow each other within this. */
-#define SAME_EXPORT (2 * WP_MINUTE)
-
-struct known {
-    int64_t measurement;
-    int64_t turn;
-    int64_t instrument;
-};
-
 /* The measurement that has a spectrum of exactly these bytes. WP_NOT_FOUND. */
 static enum wp_status by_bytes(struct wp_sql *sql, const struct wp_taking *taking, size_t block,
-                               struct known *known)
+                               struct wp_known *known)
 {
     struct wp_rows rows;
     enum wp_status status = wp_sql_query(
@@ -39,59 +28,9 @@ static enum wp_status by_bytes(struct wp_sql *sql, const struct wp_taking *takin
     bool found = wp_rows_next(&rows);
     if (found)
         *known =
-            (struct known){wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
+            (struct wp_known){wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
     status = wp_rows_end(&rows);
     return status ? status : found ? WP_OK : WP_NOT_FOUND;
-}
-
-/* One measurement that a new spectrum is alike to. */
-struct alike {
-    struct known merge; /* of the same turn: becomes a rendition; measurement 0: none */
-    struct known other; /* of another: staff hear of it; 0: none */
-};
-
-/* What the bench is asked about counts, where the other is stamped, for the turn that is suggested:
- * of two formats of one spectrum only one may tell its time. */
-static bool may_merge(const struct known *known, const struct wp_ruling *ruling, int64_t captured,
-                      int64_t added)
-{
-    if (known->turn)
-        return known->turn == (ruling->turn ? ruling->turn : ruling->suggestion);
-    if (ruling->turn)
-        return false;
-    return captured - added < SAME_EXPORT && added - captured < SAME_EXPORT;
-}
-
-static enum wp_status by_likeness(struct wp_sql *sql, int64_t now, const struct wp_taking *taking,
-                                  const struct wp_print *print, const struct wp_ruling *ruling,
-                                  struct alike *alike)
-{
-    memset(alike, 0, sizeof *alike);
-    struct wp_rows rows;
-    enum wp_status status = wp_sql_query(
-        sql, &rows,
-        "SELECT m.id, m.turn_id, m.instrument_id, r.print, r.added_us FROM measurement m "
-        "JOIN rendition r ON r.measurement_id = m.id WHERE m.instrument_id = ? AND "
-        "r.print IS NOT NULL ORDER BY m.id DESC LIMIT ?",
-        "ii", taking->instrument, (int64_t)COMPARED);
-    if (status)
-        return status;
-    while (wp_rows_next(&rows)) {
-        struct wp_print stored;
-        size_t size = 0;
-        const void *bytes = wp_rows_blob(&rows, 3, &size);
-        if (size != sizeof stored.bytes)
-            continue;
-        memcpy(stored.bytes, bytes, size);
-        if (wp_print_compare(print, &stored) != WP_ALIKE)
-            continue;
-        struct known known = {wp_rows_int(&rows, 0), wp_rows_int(&rows, 1), wp_rows_int(&rows, 2)};
-        if (!alike->merge.measurement && may_merge(&known, ruling, now, wp_rows_int(&rows, 4)))
-            alike->merge = known;
-        else if (!alike->other.measurement)
-            alike->other = known;
-    }
-    return wp_rows_end(&rows);
 }
 
 /* The time in the file on the gateway's clock: the first and the last instant it may stand for. */
@@ -241,6 +180,7 @@ static enum wp_status add_rendition(struct wp_txn *txn, const struct wp_taking *
     const struct wp_intake *intake = taking->intake;
     struct wp_rendition rendition = {
         .measurement = measurement,
+        .instrument = taking->instrument,
         .capture = taking->capture,
         .block = (int64_t)intake->reading.spectra[i].block,
         .format = wp_format_text(intake->reading.format),
@@ -331,7 +271,7 @@ static void note_made(struct wp_taking *taking, int64_t measurement, bool known)
 /* Known bytes on the same instrument: nobody measured anything new. Silent within the turn and for
  * a stick that is brought again; else the bench and staff hear of it. */
 static enum wp_status saved_again(struct wp_txn *txn, struct wp_taking *taking,
-                                  const struct known *known)
+                                  const struct wp_known *known)
 {
     struct wp_turn turn;
     note_made(taking, known->measurement, true);
@@ -356,7 +296,7 @@ static enum wp_status saved_again(struct wp_txn *txn, struct wp_taking *taking,
 static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, size_t i)
 {
     const struct wp_spectrum *spectrum = &taking->intake->reading.spectra[i];
-    struct known known = {0};
+    struct wp_known known = {0};
     enum wp_status status =
         wp_removed_before(txn->sql, taking->intake->digest, (int64_t)spectrum->block);
     if (status != WP_NOT_FOUND)
@@ -370,10 +310,10 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
     struct wp_measurement measurement = {0};
     int64_t named = 0;
     status = rule(txn->sql, taking, spectrum, &ruling, &named, &measurement);
-    struct alike alike = {.other = known};
+    struct wp_alike alike = {.other = known};
     if (!status && !known.measurement && taking->intake->spectra[i].has_print)
-        status = by_likeness(txn->sql, txn->now, taking, &taking->intake->spectra[i].print, &ruling,
-                             &alike);
+        status = wp_alike_find(txn, taking->instrument, &taking->intake->spectra[i].print, &ruling,
+                               &alike);
     if (status)
         return status;
     if (alike.merge.measurement) {
@@ -391,7 +331,7 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
 /* Offers carry no bytes, but only known ones are offered: each block's measurement is known. */
 static enum wp_status take_known(struct wp_txn *txn, struct wp_taking *taking)
 {
-    struct known known = {0};
+    struct wp_known known = {0};
     enum wp_status status = by_bytes(txn->sql, taking, 1, &known);
     if (status)
         return status == WP_NOT_FOUND ? WP_OK : status;

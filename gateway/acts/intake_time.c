@@ -14,19 +14,41 @@
 #define TOGETHER WP_HOUR
 #define AGREE WP_SECOND
 
+/* The heartbeat of this boot that is nearest by the steady clock. */
+static enum wp_status nearest(struct wp_sql *sql, int64_t agent, const struct wp_intake *intake,
+                              int64_t *at, int64_t *steady)
+{
+    struct wp_rows rows;
+    enum wp_status status =
+        wp_sql_query(sql, &rows,
+                     "SELECT at_us, steady_us FROM clock_sample WHERE agent_id = ? AND "
+                     "boot_id = ? AND boot_id <> '' ORDER BY abs(steady_us - ?) LIMIT 1",
+                     "iti", agent, intake->boot_id, intake->steady_us);
+    if (status)
+        return status;
+    bool found = wp_rows_next(&rows);
+    if (found) {
+        *at = wp_rows_int(&rows, 0);
+        *steady = wp_rows_int(&rows, 1);
+    }
+    status = wp_rows_end(&rows);
+    return status ? status : found ? WP_OK : WP_NOT_FOUND;
+}
+
 /* Same boot: the steady clock ties that moment to a heartbeat's, whatever the wall clock did. */
 static enum wp_status by_steady_clock(struct wp_sql *sql, int64_t agent,
                                       const struct wp_intake *intake, int64_t *corrected)
 {
-    return wp_sql_int(
-        sql, corrected,
-        "SELECT ?1 + min(s.at_us - s.steady_us) FROM clock_sample s JOIN (SELECT at_us, steady_us "
-        "FROM clock_sample WHERE agent_id = ?2 AND boot_id = ?3 AND boot_id <> '' "
-        "ORDER BY abs(steady_us - ?1) LIMIT 1) nearest ON s.agent_id = ?2 AND s.boot_id = ?3 "
-        "AND abs(s.steady_us - nearest.steady_us) <= ?4 "
-        "AND abs(s.at_us - s.steady_us - nearest.at_us + nearest.steady_us) < ?5 "
-        "HAVING count(*) > 0",
-        "iitii", intake->steady_us, agent, intake->boot_id, (int64_t)TOGETHER, (int64_t)AGREE);
+    int64_t at = 0, steady = 0;
+    enum wp_status status = nearest(sql, agent, intake, &at, &steady);
+    if (status)
+        return status;
+    return wp_sql_int(sql, corrected,
+                      "SELECT ? + min(at_us - steady_us) FROM clock_sample WHERE agent_id = ? AND "
+                      "boot_id = ? AND abs(steady_us - ?) <= ? AND "
+                      "abs(at_us - steady_us - ?) < ? HAVING count(*) > 0",
+                      "iitiiii", intake->steady_us, agent, intake->boot_id, steady,
+                      (int64_t)TOGETHER, at - steady, (int64_t)AGREE);
 }
 
 /* Another boot: the offset that was measured next to that time, before or after. */

@@ -83,10 +83,11 @@ static enum wp_status next_accession(struct wp_txn *txn, uint64_t *accession)
     while (!wp_accession_usable((uint64_t)next))
         next++;
     *accession = (uint64_t)next;
-    return wp_sql_run(txn->sql,
-                      "INSERT INTO sequence (name, next) VALUES ('accession', ?) "
-                      "ON CONFLICT (name) DO UPDATE SET next = excluded.next",
-                      "i", next + 1);
+    return status == WP_NOT_FOUND
+               ? wp_sql_run(txn->sql, "INSERT INTO sequence (name, next) VALUES ('accession', ?)",
+                            "i", next + 1)
+               : wp_sql_run(txn->sql, "UPDATE sequence SET next = ? WHERE name = 'accession'", "i",
+                            next + 1);
 }
 
 enum wp_status wp_measurement_add(struct wp_txn *txn, struct wp_measurement *measurement)
@@ -111,11 +112,12 @@ enum wp_status wp_rendition_add(struct wp_txn *txn, const struct wp_rendition *r
 {
     return wp_sql_run(
         txn->sql,
-        "INSERT INTO rendition (id, measurement_id, capture_id, sha256, block, "
-        "format, points, print, added_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        "iiibitibi", wp_id_next(), rendition->measurement, rendition->capture, rendition->digest,
-        (size_t)WP_SHA256_SIZE, rendition->block, rendition->format, rendition->points,
-        rendition->print ? rendition->print->bytes : NULL, (size_t)WP_PRINT_SIZE, txn->now);
+        "INSERT INTO rendition (id, measurement_id, instrument_id, capture_id, sha256, block, "
+        "format, points, print, added_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "iiiibitibi", wp_id_next(), rendition->measurement, rendition->instrument,
+        rendition->capture, rendition->digest, (size_t)WP_SHA256_SIZE, rendition->block,
+        rendition->format, rendition->points, rendition->print ? rendition->print->bytes : NULL,
+        (size_t)WP_PRINT_SIZE, txn->now);
 }
 
 enum wp_status wp_measurement_keep(struct wp_txn *txn, int64_t measurement, const char *kept)
@@ -135,20 +137,22 @@ enum wp_status wp_measurement_set_turn(struct wp_txn *txn, int64_t measurement, 
                       turn, measurement);
 }
 
-/* Measurements of the same experiment and sample that one of the same persons has. */
-#define SIBLINGS                                                                                   \
-    "SELECT o2.measurement_id FROM owned o JOIN owned o2 ON o2.person_id = o.person_id "           \
-    "JOIN measurement m ON m.id = o.measurement_id "                                               \
-    "JOIN measurement m2 ON m2.id = o2.measurement_id "                                            \
-    "JOIN stamp s ON s.id = m.stamp_id JOIN stamp s2 ON s2.id = m2.stamp_id "                      \
-    "WHERE o.measurement_id = ?1 AND m2.experiment_id IS m.experiment_id "                         \
-    "AND s2.sample = s.sample"
+/* The measurements of the same experiment and sample that one of the same persons has, and that
+ * are `which`. A person's are many and those that count few: the join goes on with those alone. */
+#define SIBLINGS(which)                                                                            \
+    "FROM owned o JOIN owned o2 ON o2.person_id = o.person_id "                                    \
+    "CROSS JOIN measurement g ON g.id = o2.measurement_id " which                                  \
+    "CROSS JOIN measurement m ON m.id = o.measurement_id AND g.experiment_id IS m.experiment_id "  \
+    "CROSS JOIN stamp s ON s.id = m.stamp_id "                                                     \
+    "CROSS JOIN stamp s2 ON s2.id = g.stamp_id AND s2.sample = s.sample "                          \
+    "WHERE o.measurement_id = ?1"
+#define COUNTING SIBLINGS("AND g.counts = 1 ")
 
 enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
 {
     enum wp_status status = wp_sql_run(
-        txn->sql, "UPDATE measurement SET counts = 0 WHERE counts = 1 AND id IN (" SIBLINGS ")",
-        "i", measurement);
+        txn->sql, "UPDATE measurement SET counts = 0 WHERE id IN (SELECT g.id " COUNTING ")", "i",
+        measurement);
     return status ? status
                   : wp_sql_run(txn->sql, "UPDATE measurement SET counts = 1 WHERE id = ?", "i",
                                measurement);
@@ -156,25 +160,27 @@ enum wp_status wp_measurement_counts(struct wp_txn *txn, int64_t measurement)
 
 enum wp_status wp_measurement_counts_by_default(struct wp_txn *txn, int64_t measurement)
 {
-    int64_t better = 0;
+    int64_t again = 0, better = 0;
     enum wp_status status =
-        wp_sql_int(txn->sql, &better,
-                   "SELECT count(*) FROM measurement g WHERE g.counts = 1 AND g.verdict <> 'again' "
-                   "AND g.kept <> 'again' AND g.id IN (" SIBLINGS ") AND (SELECT n.verdict FROM "
-                   "measurement n WHERE n.id = ?1) = 'again'",
-                   "i", measurement);
+        wp_sql_int(txn->sql, &again, "SELECT verdict = 'again' FROM measurement WHERE id = ?", "i",
+                   measurement);
+    if (!status && again)
+        status = wp_sql_int(txn->sql, &better,
+                            "SELECT count(*) " COUNTING
+                            " AND g.verdict <> 'again' AND g.kept <> 'again'",
+                            "i", measurement);
     return status || better ? status : wp_measurement_counts(txn, measurement);
 }
+
+#define OTHERS SIBLINGS("AND g.id <> o.measurement_id ") " AND m.counts = 1 "
 
 enum wp_status wp_measurement_counts_instead(struct wp_txn *txn, int64_t measurement)
 {
     int64_t other = 0;
-    enum wp_status status =
-        wp_sql_int(txn->sql, &other,
-                   "SELECT o.id FROM measurement o WHERE o.id <> ?1 AND o.id IN (" SIBLINGS
-                   ") AND (SELECT counts FROM measurement WHERE id = ?1) = 1 "
-                   "ORDER BY o.verdict = 'again' OR o.kept = 'again', o.id DESC LIMIT 1",
-                   "i", measurement);
+    enum wp_status status = wp_sql_int(
+        txn->sql, &other,
+        "SELECT g.id " OTHERS "ORDER BY g.verdict = 'again' OR g.kept = 'again', g.id DESC LIMIT 1",
+        "i", measurement);
     if (status)
         return status == WP_NOT_FOUND ? WP_OK : status;
     return wp_measurement_counts(txn, other);

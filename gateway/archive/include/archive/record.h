@@ -72,6 +72,7 @@ enum wp_status wp_measurement_add(struct wp_txn *txn, struct wp_measurement *mea
 
 struct wp_rendition {
     int64_t measurement;
+    int64_t instrument; /* the measurement's */
     int64_t capture;
     unsigned char digest[WP_SHA256_SIZE];
     int64_t block;
