@@ -85,15 +85,15 @@ static enum wp_status read_turn(struct wp_txn *txn, const struct wp_ask *ask, st
 {
     int64_t instrument = 0, from = 0, to = 0;
     if (!wp_ask_int(ask, "instrument", &instrument) || !wp_ask_int(ask, "from_us", &from) ||
-        !wp_ask_int(ask, "to_us", &to) || from >= to || to - from > WP_DAY || to > txn->now)
+        !wp_ask_int(ask, "to_us", &to) || from >= to || to - from > WP_DAY || from >= txn->now)
         return wp_fail(error, WP_INVALID,
-                       "A turn needs an instrument and a past span of at most a day.");
+                       "A turn needs an instrument and a span of at most a day that has begun.");
     enum wp_status status = wp_turn_from_ask(txn, ask, instrument, turn, error);
     if (!status)
         status =
             claims_check_staff(txn, ask, turn->section, turn->persons, turn->person_count, error);
     turn->opened_us = from;
-    turn->closed_us = to;
+    turn->closed_us = to < txn->now ? to : txn->now; /* not what is still to come */
     turn->source = "staff";
     turn->author = ask->who->id;
     return status;

@@ -9,7 +9,7 @@ import unittest
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 
 from access_case import (FAMILY, GIVEN, LOGIN, NUMBER, PASSWORD, SECRETS, College, Principal,  # noqa: E402
-                         pdf_text, table)
+                         pdf_text, spectrum, table)
 from daemon import require_built  # noqa: E402
 
 V1 = "/api/v1"
@@ -153,6 +153,30 @@ class Sections(unittest.TestCase):
         self.assertEqual(status, 403)
         status, made = other.post("/turns", {**body, "section": college.sections["B"], "persons": [college.people["zash"]]})
         self.assertEqual((status, made["restamped"]), (200, []))
+
+    def test_a_turn_entered_afterwards_is_shown_before_it_is_entered(self):
+        """What nobody said anything about, of one's own section or of none; what a person said stays."""
+        college.turn("A", "boakes")
+        college.capture("IR-1", spectrum("forgotten turn", 330), "forgotten.jdx")
+        fresh = college.newest("IR-1")
+        self.assertEqual(college.command.get("/measurements/%d" % fresh)["persons"], [])
+        now = time.time_ns() // 1000
+        body = {"instrument": college.instruments["IR-1"], "from_us": now - 600 * 10**6, "to_us": now - 1,
+                "section": college.sections["A"], "persons": [college.people[LOGIN]],
+                "experiment": college.experiments["A"]}
+        own = college.named["instructor, own section"]
+        status, shown = own.post("/turns", {**body, "dry_run": True})
+        self.assertEqual((status, shown["turn"]), (200, None))
+        self.assertEqual([m["id"] for m in shown["spectra"]], shown["restamped"])
+        self.assertIn(fresh, shown["restamped"])
+        self.assertNotIn(college.mine, shown["restamped"])
+        self.assertEqual(college.command.get("/measurements/%d" % fresh)["persons"], [])
+        status, made = own.post("/turns", body)
+        self.assertEqual((status, made["restamped"]), (200, shown["restamped"]))
+        row = college.command.get("/measurements/%d" % fresh)
+        self.assertEqual(([p["id"] for p in row["persons"]], row["rule"]), ([college.people[LOGIN]], "turn entered later"))
+        self.assertEqual(row["stamps"][-1]["author_name"], "Inga Staff")
+        college.turn("A", LOGIN)
 
     def test_lists_of_people_notices_unclaimed_and_deliveries_end_at_ones_sections(self):
         def logins(who):

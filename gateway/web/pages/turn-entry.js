@@ -30,12 +30,16 @@ async function rosterFields(id) {
 
 function bodyOf(form) {
   const values = formValues(form);
+  const from_us = instant(values.date, values.from);
+  const last_us = instant(values.date, values.to);
+  // Both minutes belong to it; an end before the beginning is after midnight.
+  const to_us = (last_us < from_us ? last_us + 86400e6 : last_us) + 60e6;
   const body = {
     instrument: Number(values.instrument),
     section: Number(values.section),
     persons: [].concat(values.persons || []).map(Number),
-    from_us: instant(values.date, values.from),
-    to_us: instant(values.date, values.to),
+    from_us,
+    to_us,
     sample: values.sample || '',
   };
   if (values.experiment) body.experiment = Number(values.experiment);
