@@ -202,6 +202,18 @@ class Spectrum(Case):
         self.assertEqual((status, data), (200, other))
         self.verified()
 
+    def test_the_ledger_names_who_was_at_work(self):
+        admin = self.college.people["admin"]
+        command(self.data, "course", "add", "CHM 1", "--as", "admin")
+        command(self.data, "course", "add", "CHM 2", env={"WAVEPOST_AS": "ADMIN"})
+        self.assertIn("There is no person", command(self.data, "course", "add", "CHM 3", "--as", "n.o.body", code=1))
+        entries = self.college.database("SELECT actor_id FROM ledger WHERE actor = 4 AND verb = 'setting' ORDER BY "
+                                        "number DESC LIMIT 2")
+        self.assertEqual(entries, [(admin,), (admin,)])
+        command(self.data, "course", "add", "CHM 4")
+        (entry,) = self.college.database("SELECT actor_id, detail_digest FROM ledger ORDER BY number DESC LIMIT 1")
+        self.assertTrue(entry[0] or entry[1], "neither a person nor the operating system's user")
+
     def test_a_file_that_is_no_spectrum_goes_by_its_digest(self):
         sha = self.admin.get("/unread")["objects"][0]["sha256"]
         self.assertEqual(self.admin.post("/objects/%s/remove" % sha, {"confirm": "x", "reason": "y"})[0], 422)
@@ -295,13 +307,11 @@ class Person(Case):
         mine = [m for m in own if m["id"] == self.college.mine]
         self.assertEqual([[p["name"] for p in m["persons"]] for m in mine], [["=Ben +Oakes"]])
         self.assertEqual(mine[0]["title"], "")
-        self.verified()
-
-    def test_the_name_is_free_for_somebody_else(self):
-        self.assertEqual(self.erase()[0], 200)
+        # Their sign-in name is free for somebody else.
         made = self.admin.post("/people", {"login": LOGIN, "given": "Zoltan", "family": "Quay", "roles": []})
         self.assertEqual(made[0], 200)
         self.assertNotEqual(made[1]["id"], self.person())
+        self.verified()
 
     def test_a_restored_backup_loses_them_again(self):
         kept = self.theirs()
@@ -380,18 +390,6 @@ class Commands(Case):
         self.wiped()
         self.assertEqual(len(self.listed()), 1)
         self.verified()
-
-    def test_the_ledger_names_who_was_at_work(self):
-        admin = self.college.people["admin"]
-        command(self.data, "course", "add", "CHM 1", "--as", "admin")
-        command(self.data, "course", "add", "CHM 2", env={"WAVEPOST_AS": "ADMIN"})
-        self.assertIn("There is no person", command(self.data, "course", "add", "CHM 3", "--as", "n.o.body", code=1))
-        entries = self.college.database("SELECT actor_id FROM ledger WHERE actor = 4 AND verb = 'setting' ORDER BY "
-                                        "number DESC LIMIT 2")
-        self.assertEqual(entries, [(admin,), (admin,)])
-        command(self.data, "course", "add", "CHM 4")
-        (entry,) = self.college.database("SELECT actor_id, detail_digest FROM ledger ORDER BY number DESC LIMIT 1")
-        self.assertTrue(entry[0] or entry[1], "neither a person nor the operating system's user")
 
 
 if __name__ == "__main__":
