@@ -274,7 +274,8 @@ static enum wp_status start_dispatch(struct gateway *gateway, struct wp_error *e
     struct wp_dispatch_options options = {.render = wp_deliveries_render,
                                           .printer_state = wp_deliveries_printer,
                                           .arg = &gateway->deliveries,
-                                          .post = wp_link_mail_options(gateway->mail)};
+                                          .post = wp_link_mail_options(gateway->mail),
+                                          .mailbox = wp_link_mail_mailbox(gateway->mail)};
     wp_delivery_set_hook(wp_deliveries_tell);
     return wp_dispatch_start(gateway->db, &gateway->loop, &options, &gateway->dispatch, error);
 }

@@ -15,6 +15,8 @@ struct wp_link_mail {
     struct wp_post_options options;
     char public_url[256];
     char password[256];
+    struct wp_mailbox_options mailbox; /* no URL: none is read */
+    char mailbox_password[256];
     struct wp_http *http;
 };
 
@@ -23,20 +25,63 @@ struct sending {
     int64_t person;
 };
 
-static enum wp_status read_password(const char *path, char out[256], struct wp_error *error)
+static enum wp_status read_password(const char *key, const char *path, char out[256],
+                                    struct wp_error *error)
 {
     FILE *file = fopen(path, "re");
     bool read = file && fgets(out, 256, file);
     if (file)
         (void)fclose(file);
     out[strcspn(out, "\r\n")] = '\0';
-    return read ? WP_OK
-                : wp_fail(error, WP_INVALID, "[mail] password_file %s cannot be read.", path);
+    return read ? WP_OK : wp_fail(error, WP_INVALID, "[mail] %s %s cannot be read.", key, path);
 }
 
 static const char *or_null(const char *text)
 {
     return text[0] ? text : NULL;
+}
+
+static bool folder_usable(const char *folder)
+{
+    size_t size =
+        strspn(folder, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-");
+    return size > 0 && folder[size] == '\0';
+}
+
+/* A host and perhaps a port; folder and message are added to it. */
+static bool host_only(const char *url)
+{
+    bool tls = strncmp(url, "imaps://", 8) == 0;
+    if (!tls && strncmp(url, "imap://", 7) != 0)
+        return false;
+    const char *host = url + (tls ? 8 : 7);
+    return host[0] != '\0' && strpbrk(host, "/;@?# \"") == NULL;
+}
+
+static enum wp_status fill_mailbox(struct wp_link_mail *mail, const struct wp_config *config,
+                                   struct wp_error *error)
+{
+    struct wp_mailbox_options *options = &mail->mailbox;
+    options->url = wp_config_text(config, "mail", "returned_url");
+    if (!options->url[0])
+        return WP_OK;
+    options->folder = wp_config_text(config, "mail", "returned_folder");
+    options->require_tls = mail->options.require_tls;
+    options->user = wp_config_text(config, "mail", "returned_user");
+    options->password = mail->mailbox_password;
+    options->ca_file = mail->options.ca_file;
+    options->every_us = wp_config_int(config, "mail", "returned_every");
+    if (!host_only(options->url))
+        return wp_fail(error, WP_INVALID,
+                       "[mail] returned_url must be imaps://host:port or imap://host:port.");
+    if (!folder_usable(options->folder))
+        return wp_fail(error, WP_INVALID,
+                       "[mail] returned_folder may hold letters, digits and . _ - alone.");
+    if (!options->user[0])
+        return wp_fail(error, WP_INVALID, "[mail] returned_url needs returned_user.");
+    return read_password("returned_password_file",
+                         wp_config_text(config, "mail", "returned_password_file"),
+                         mail->mailbox_password, error);
 }
 
 static enum wp_status fill(struct wp_link_mail *mail, const struct wp_config *config,
@@ -50,12 +95,15 @@ static enum wp_status fill(struct wp_link_mail *mail, const struct wp_config *co
     options->from = wp_config_text(config, "mail", "from");
     options->from_name = or_null(wp_config_text(config, "mail", "from_name"));
     options->reply_to = or_null(wp_config_text(config, "mail", "reply_to"));
+    options->sub_address = or_null(wp_config_text(config, "mail", "sub_address"));
     options->public_url = mail->public_url;
     options->password = mail->password;
     if (!wp_address_valid(options->from))
         return wp_fail(error, WP_INVALID, "[mail] from must be an address.");
     const char *path = wp_config_text(config, "mail", "password_file");
-    return path[0] ? read_password(path, mail->password, error) : WP_OK;
+    enum wp_status status =
+        path[0] ? read_password("password_file", path, mail->password, error) : WP_OK;
+    return status ? status : fill_mailbox(mail, config, error);
 }
 
 enum wp_status wp_link_mail_new(const struct wp_config *config, const char *public_url,
@@ -84,6 +132,11 @@ enum wp_status wp_link_mail_new(const struct wp_config *config, const char *publ
 const struct wp_post_options *wp_link_mail_options(const struct wp_link_mail *mail)
 {
     return mail ? &mail->options : NULL;
+}
+
+const struct wp_mailbox_options *wp_link_mail_mailbox(const struct wp_link_mail *mail)
+{
+    return mail && mail->mailbox.url[0] ? &mail->mailbox : NULL;
 }
 
 static void done_send(void *arg, const struct wp_http_answer *answer)
@@ -133,7 +186,7 @@ void wp_link_mail_send(void *arg, const struct wp_link_wanted *wanted)
     sending->person = wanted->person;
     enum wp_status status = compose(mail, wanted, &sending->message);
     if (!status)
-        status = wp_post_send(mail->http, &mail->options, wanted->email, &sending->message,
+        status = wp_post_send(mail->http, &mail->options, wanted->email, NULL, &sending->message,
                               done_send, sending);
     if (!status)
         return;

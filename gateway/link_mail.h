@@ -1,4 +1,4 @@
-/* link_mail.h - mails sign-in links.
+/* link_mail.h - mail as configured; mails sign-in links.
  *
  * Thread: the loop's.
  */
@@ -7,6 +7,7 @@
 
 #include "acts/setup_acts.h"
 #include "base/config.h"
+#include "dispatch/dispatch.h"
 #include "post/post.h"
 
 struct wp_link_mail;
@@ -18,6 +19,8 @@ enum wp_status wp_link_mail_new(const struct wp_config *config, const char *publ
                                 uv_loop_t *loop, struct wp_link_mail **mail,
                                 struct wp_error *error);
 const struct wp_post_options *wp_link_mail_options(const struct wp_link_mail *mail);
+/* The mailbox that bounces come back to; NULL: none is set. Lives as long as `mail`. */
+const struct wp_mailbox_options *wp_link_mail_mailbox(const struct wp_link_mail *mail);
 
 /* Sends one link; what comes of it is only logged, for the asker must not learn it. `mail` is a
  * struct wp_link_mail. */

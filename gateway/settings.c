@@ -48,6 +48,18 @@ static const struct wp_config_key keys[] = {
     TEXT("mail", "from", "", 190, "Address of the sender."),
     TEXT("mail", "from_name", "Teaching laboratory", 120, "Name of the sender."),
     TEXT("mail", "reply_to", "", 190, "Address for replies; empty: none."),
+    TEXT("mail", "sub_address", "", 1,
+         "The character that parts a name from a sub-address, +, where the mail server of `from` "
+         "takes those: a mail that comes back is then known by whom it comes to; empty: by its "
+         "Message-ID alone."),
+    TEXT("mail", "returned_url", "", 190,
+         "Mailbox of `from`, imaps://host:port or imap://host:port, where mail that bounces later "
+         "comes back to; empty: none is read."),
+    TEXT("mail", "returned_folder", "INBOX", 60, "Folder of that mailbox."),
+    TEXT("mail", "returned_user", "", 120, "Name to sign in with there."),
+    TEXT("mail", "returned_password_file", "", 190, "File whose first line is the password there."),
+    {"mail", "returned_every", WP_CONFIG_DURATION, INT64_C(100000), INT64_C(86400000000), "2 min",
+     "", "How often that mailbox is looked into."},
     TEXT("openid", "issuer", "", 190,
          "The site's OpenID Connect provider, https://...; empty: none."),
     TEXT("openid", "client_id", "", 190, "Our name at the provider."),

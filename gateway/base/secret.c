@@ -37,6 +37,12 @@ void wp_token_hash(const char *token, unsigned char hash[WP_HASH_SIZE])
                              0);
 }
 
+void wp_keyed_hash(const unsigned char key[WP_HASH_SIZE], const void *data, size_t size,
+                   unsigned char hash[WP_HASH_SIZE])
+{
+    (void)crypto_generichash(hash, WP_HASH_SIZE, data, size, key, WP_HASH_SIZE);
+}
+
 /* Lays the letters out in two groups. */
 static void group(const char letters[CODE_LETTERS], char code[WP_CODE_ROOM])
 {

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "acts.h"
+#include "returned.h"
 
 static enum wp_status begin(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
                             enum wp_delivery_state *state, struct wp_error *error)
@@ -35,6 +36,18 @@ static enum wp_status not_now(enum wp_delivery_state state, struct wp_error *err
                    wp_delivery_state_name(state));
 }
 
+/* Somebody wants it tried again, so what is known of the address may be past. */
+static enum wp_status forget_returned(struct wp_txn *txn, int64_t id)
+{
+    int64_t person;
+    enum wp_status status =
+        wp_sql_int(txn->sql, &person,
+                   "SELECT person_id FROM delivery WHERE id = ? AND kind = 'mail'", "i", id);
+    if (status)
+        return status == WP_NOT_FOUND ? WP_OK : status;
+    return wp_returned_forget(txn, person);
+}
+
 static enum wp_status due_now(struct wp_txn *txn, int64_t id)
 {
     return wp_sql_run(txn->sql, "UPDATE delivery SET due_us = ?, attempts = 0 WHERE id = ?", "ii",
@@ -56,6 +69,8 @@ enum wp_status wp_delivery_act_retry(struct wp_txn *txn, const struct wp_ask *as
     if (state == WP_DELIVERY_INBOX && !wp_is_staff(ask->who))
         return wp_fail(error, WP_DENIED, "Only staff can send what stayed in the inbox.");
     status = due_now(txn, id);
+    if (!status)
+        status = forget_returned(txn, id);
     return status ? status
                   : finish(txn, ask, id, WP_DELIVERY_WAITING, "Sent again by hand.", out, error);
 }

@@ -28,7 +28,8 @@ const char *wp_delivery_state_name(enum wp_delivery_state state);
 bool wp_delivery_state_read(const char *text, enum wp_delivery_state *state);
 
 /* True if the table allows the change. Staying in a state is allowed for those that tell people how
- * it goes on (waiting, printing, asking, uncertain). */
+ * it goes on (waiting, printing, asking, uncertain; done: mail that is late). From done to failed
+ * only a mail goes that came back: returned.c asks for nothing else. */
 bool wp_delivery_may(enum wp_delivery_state from, enum wp_delivery_state to);
 
 /* A change asked for. */

@@ -89,6 +89,7 @@ static void tick(uv_timer_t *timer)
     struct wp_dispatch *dispatch = timer->data;
     if (!dispatch->stopping && look_wanted(dispatch))
         look(dispatch);
+    wp_mailbox_tick(dispatch->mailbox);
     advance(dispatch);
 }
 
@@ -120,6 +121,7 @@ static bool copy_post(struct wp_dispatch *dispatch, const struct wp_post_options
     own->from = keep(post->from);
     own->from_name = keep(post->from_name);
     own->reply_to = keep(post->reply_to);
+    own->sub_address = keep(post->sub_address);
     own->public_url = keep(post->public_url);
     dispatch->has_post = true;
     return own->url != NULL && own->from != NULL;
@@ -143,6 +145,7 @@ static void free_texts(struct wp_dispatch *dispatch)
     drop(post->from);
     drop(post->from_name);
     drop(post->reply_to);
+    drop(post->sub_address);
     drop(post->public_url);
     free(dispatch->spool);
 }
@@ -172,13 +175,22 @@ static bool start_mail(struct wp_dispatch *dispatch)
     return dispatch->http != NULL && dispatch->mail_lane != NULL;
 }
 
+static bool start_mailbox(struct wp_dispatch *dispatch)
+{
+    if (dispatch->options.mailbox == NULL)
+        return true;
+    dispatch->mailbox =
+        wp_mailbox_new(dispatch->db, dispatch->loop, dispatch->options.mailbox, &dispatch->pending);
+    return dispatch->mailbox != NULL;
+}
+
 static bool set_up(struct wp_dispatch *dispatch, const struct wp_dispatch_options *options)
 {
     dispatch->options = *options;
     set_defaults(&dispatch->options);
     dispatch->spool = keep(options->spool != NULL ? options->spool : wp_db_folder(dispatch->db));
     dispatch->options.spool = dispatch->spool;
-    if (dispatch->spool == NULL)
+    if (dispatch->spool == NULL || !start_mailbox(dispatch))
         return false;
     if (options->post == NULL)
         return true;
@@ -190,6 +202,7 @@ static void free_all(struct wp_dispatch *dispatch)
     wp_nodes_release(dispatch);
     wp_lane_free(dispatch->mail_lane);
     wp_http_free(dispatch->http);
+    wp_mailbox_free(dispatch->mailbox);
     free_texts(dispatch);
     free(dispatch->snapshot);
     free(dispatch->next);
@@ -238,6 +251,7 @@ void wp_dispatch_stop(struct wp_dispatch *dispatch)
     dispatch->mail_lane = NULL;
     wp_http_free(dispatch->http);
     dispatch->http = NULL;
+    wp_mailbox_stop(dispatch->mailbox);
     int64_t end = wp_clock_steady() + STOP_MOST_S * WP_SECOND;
     while ((dispatch->pending > 0 || !dispatch->timer_closed) && wp_clock_steady() < end) {
         uv_run(dispatch->loop, UV_RUN_NOWAIT);

@@ -11,6 +11,7 @@
 #include <uv.h>
 
 #include "base/lane.h"
+#include "mailbox.h"
 #include "snapshot.h"
 #include "visit.h"
 
@@ -50,6 +51,7 @@ struct wp_dispatch {
     char *spool;
     struct wp_http *http;
     struct wp_lane *mail_lane;
+    struct wp_mailbox *mailbox; /* NULL: none is read */
     uv_timer_t timer;
     bool timer_closed;
     bool stopping;

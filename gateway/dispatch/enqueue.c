@@ -8,6 +8,7 @@
 #include "base/id.h"
 #include "delivery.h"
 #include "mailing.h"
+#include "returned.h"
 
 enum { PAGES_MOST = 100 };
 
@@ -59,11 +60,17 @@ static enum wp_status over_limit(struct wp_txn *txn, const struct wp_delivery_re
     return status;
 }
 
+struct mailing {
+    enum wp_mailing how;
+    bool inbox; /* nothing is sent */
+};
+
 static enum wp_status insert(struct wp_txn *txn, const struct wp_delivery_request *request,
-                             enum wp_mailing mailing, int64_t due, struct wp_delivery_made *made)
+                             const struct mailing *mailing, int64_t due,
+                             struct wp_delivery_made *made)
 {
     bool print = request->kind == WP_DELIVERY_PRINT;
-    bool inbox = made->over_limit || (!print && mailing == WP_MAILING_NONE);
+    bool inbox = made->over_limit || mailing->inbox;
     return wp_sql_run(
         txn->sql,
         "INSERT INTO delivery (id, kind, measurement_id, person_id, instrument_id, course_id, "
@@ -72,7 +79,7 @@ static enum wp_status insert(struct wp_txn *txn, const struct wp_delivery_reques
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         "itiiiiiitittiii", made->id, print ? "print" : "mail", request->measurement,
         request->person, request->instrument, request->course, (int64_t)request->pages,
-        (int64_t)request->large_print, print ? "" : wp_mailing_name(mailing), request->printer,
+        (int64_t)request->large_print, print ? "" : wp_mailing_name(mailing->how), request->printer,
         wp_delivery_state_name(inbox ? WP_DELIVERY_INBOX : WP_DELIVERY_WAITING), made->text, due,
         txn->now, txn->now);
 }
@@ -86,14 +93,25 @@ static void limit_text(const struct wp_delivery_request *request, struct wp_deli
 }
 
 static enum wp_status decide_mailing(struct wp_txn *txn, const struct wp_delivery_request *request,
-                                     struct wp_delivery_made *made, enum wp_mailing *mailing)
+                                     struct wp_delivery_made *made, struct mailing *mailing)
 {
-    *mailing = request->mailing;
+    *mailing = (struct mailing){.how = request->mailing};
     if (request->kind != WP_DELIVERY_MAIL)
         return WP_OK;
-    enum wp_status status = wp_mailing_choose(txn->sql, request->person, mailing);
-    if (!status && *mailing == WP_MAILING_NONE)
+    enum wp_status status = wp_mailing_choose(txn->sql, request->person, &mailing->how);
+    if (status)
+        return status;
+    if (mailing->how == WP_MAILING_NONE) {
+        mailing->inbox = true;
         snprintf(made->text, sizeof made->text, "Not mailed, as chosen; it is in the inbox.");
+        return WP_OK;
+    }
+    struct wp_returned returned;
+    status = wp_returned_read(txn->sql, request->person, &returned);
+    if (!status && returned.stopped) {
+        mailing->inbox = true;
+        snprintf(made->text, sizeof made->text, "%s", WP_MAIL_STOPPED_TEXT);
+    }
     return status;
 }
 
@@ -104,7 +122,7 @@ enum wp_status wp_delivery_enqueue(struct wp_txn *txn, const struct wp_delivery_
     enum wp_status status = check(txn, request, error);
     if (status)
         return status;
-    enum wp_mailing mailing;
+    struct mailing mailing;
     wp_text_clean(request->reason, strlen(request->reason), made->text, sizeof made->text);
     status = decide_mailing(txn, request, made, &mailing);
     if (!status && request->kind == WP_DELIVERY_PRINT)
@@ -114,7 +132,7 @@ enum wp_status wp_delivery_enqueue(struct wp_txn *txn, const struct wp_delivery_
     if (made->over_limit)
         limit_text(request, made);
     made->id = wp_id_next();
-    int64_t due = mailing == WP_MAILING_EACH ? 0 : request->due_us;
-    status = insert(txn, request, mailing, due > txn->now ? due : txn->now, made);
+    int64_t due = mailing.how == WP_MAILING_EACH ? 0 : request->due_us;
+    status = insert(txn, request, &mailing, due > txn->now ? due : txn->now, made);
     return status ? status : wp_delivery_born(txn, made->id, request->actor, request->actor_id);
 }

@@ -72,6 +72,9 @@ static enum wp_status write_outcome(struct wp_txn *txn, const struct wp_mail_job
     if (!status && move.to == WP_DELIVERY_WAITING)
         status = wp_sql_run(txn->sql, "UPDATE delivery SET due_us = ? WHERE id = ?", "ii",
                             txn->now + wait, sheet->delivery);
+    if (!status && sheet->outcome == WP_MAIL_TAKEN)
+        status = wp_sql_run(txn->sql, "UPDATE delivery SET mail_id = ?, mailed_to = ? WHERE id = ?",
+                            "iti", job->id, job->digest, sheet->delivery);
     if (!status)
         status = wp_delivery_move(txn, &move);
     return status == WP_CONFLICT || status == WP_NOT_FOUND ? WP_OK : status;
@@ -84,6 +87,8 @@ static enum wp_status write_outcomes(struct wp_txn *txn, void *arg)
     for (size_t i = 0; i < job->count && !status; i++)
         if (job->sheets[i].outcome != WP_MAIL_NOT_OURS)
             status = write_outcome(txn, job, &job->sheets[i]);
+    if (!status && job->final)
+        status = wp_returned_note(txn, job->person, job->digest, true, job->sheets[0].text);
     return status;
 }
 
@@ -140,6 +145,7 @@ static void sent(void *arg, const struct wp_http_answer *answer)
     else
         snprintf(text, sizeof text, "%s", meaning);
     wp_log(WP_LOG_WARN, "post", "mail of delivery %" PRId64 ": %s", job->sheets[0].delivery, text);
+    job->final = reply == WP_REPLY_PERMANENT && wp_reply_is_final(said);
     settle(job, reply == WP_REPLY_PERMANENT ? WP_MAIL_REFUSED : WP_MAIL_LATER, text);
 }
 
@@ -157,7 +163,7 @@ static void drawn(void *arg, bool ran)
         return;
     }
     enum wp_status status =
-        wp_post_send(dispatch->http, &dispatch->post, job->to, &job->message, sent, job);
+        wp_post_send(dispatch->http, &dispatch->post, job->to, job->mark, &job->message, sent, job);
     if (status == WP_OK)
         dispatch->pending++;
     else
@@ -238,9 +244,12 @@ static void draw(void *arg)
         snprintf(choice_link, sizeof choice_link, "%s/#/account", dispatch->post.public_url);
         mail.choice_link = choice_link;
     }
-    mail.id = identity(job);
+    job->id = identity(job);
+    wp_mail_mark(job->key, job->id, job->mark);
+    mail.mark = job->mark;
     mail.at_us = wp_clock_utc();
     snprintf(job->to, sizeof job->to, "%s", parts[0].sheet->to);
+    wp_mail_digest(job->key, job->to, job->digest);
     enum wp_status status = wp_post_build(&dispatch->post, &mail, &job->message, &error);
     for (size_t i = 0; i < job->count && status; i++) {
         if (job->sheets[i].outcome != WP_MAIL_DRAWN)
@@ -272,12 +281,28 @@ static enum wp_status claim_one(struct wp_txn *txn, const struct wp_mail_job *jo
     return wp_delivery_move(txn, &move);
 }
 
+/* Nothing is sent where mail came back for good: the sheet stays in the inbox. */
+static enum wp_status keep_in_inbox(struct wp_txn *txn, struct wp_mail_sheet *sheet)
+{
+    struct wp_move move = {.delivery = sheet->delivery,
+                           .to = WP_DELIVERY_INBOX,
+                           .reason = WP_MAIL_STOPPED_TEXT,
+                           .actor = WP_ACTOR_SYSTEM};
+    sheet->outcome = WP_MAIL_NOT_OURS;
+    enum wp_status status = wp_delivery_move(txn, &move);
+    return status == WP_CONFLICT || status == WP_NOT_FOUND ? WP_OK : status;
+}
+
 static enum wp_status write_claims(struct wp_txn *txn, void *arg)
 {
     struct wp_mail_job *job = arg;
-    enum wp_status status = WP_OK;
+    struct wp_returned returned;
+    enum wp_status status = wp_mail_key(txn, job->key);
+    if (!status)
+        status = wp_returned_read(txn->sql, job->person, &returned);
     for (size_t i = 0; i < job->count && !status; i++)
-        status = claim_one(txn, job, &job->sheets[i]);
+        status = returned.stopped ? keep_in_inbox(txn, &job->sheets[i])
+                                  : claim_one(txn, job, &job->sheets[i]);
     return status;
 }
 

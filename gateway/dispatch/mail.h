@@ -3,6 +3,7 @@
 #define DISPATCH_MAIL_H
 
 #include "dispatch_parts.h"
+#include "returned.h"
 
 enum wp_mail_outcome {
     WP_MAIL_NOT_OURS, /* somebody else was quicker, or it was cancelled */
@@ -33,6 +34,12 @@ struct wp_mail_job {
     struct wp_mail_sheet sheets[WP_POST_SHEETS];
     size_t count;
     struct wp_bytes message;
+    /* how it is known again if it comes back */
+    unsigned char key[WP_HASH_SIZE];
+    int64_t id;
+    char mark[WP_MAIL_MARK_ROOM];
+    char digest[WP_DIGEST_TEXT]; /* of `to` */
+    bool final;                  /* refused, and so will be all mail to this address */
 };
 
 #endif

@@ -4,6 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "returned.h"
+
 static const char *const names[] = {
     [WP_MAILING_NONE] = "none",
     [WP_MAILING_DIGEST] = "digest",
@@ -53,15 +55,41 @@ enum wp_status wp_mailing_choose(struct wp_sql *sql, int64_t person, enum wp_mai
     return WP_OK;
 }
 
+enum wp_status wp_mail_returned(struct wp_sql *sql, int64_t person, cJSON **out)
+{
+    struct wp_returned returned;
+    *out = NULL;
+    enum wp_status status = wp_returned_read(sql, person, &returned);
+    if (status)
+        return status;
+    *out = returned.any ? cJSON_CreateObject() : cJSON_CreateNull();
+    if (*out == NULL || !returned.any)
+        return *out != NULL ? WP_OK : WP_NO_MEMORY;
+    if (cJSON_AddNumberToObject(*out, "at_us", (double)returned.at_us) != NULL &&
+        cJSON_AddStringToObject(*out, "reason", returned.reason) != NULL &&
+        cJSON_AddBoolToObject(*out, "stopped", returned.stopped) != NULL)
+        return WP_OK;
+    cJSON_Delete(*out);
+    *out = NULL;
+    return WP_NO_MEMORY;
+}
+
 static enum wp_status answer(struct wp_sql *sql, int64_t person, cJSON **out)
 {
     char choice[16];
     enum wp_status status = read_choice(sql, person, choice);
     if (status)
         return status;
+    cJSON *returned;
+    status = wp_mail_returned(sql, person, &returned);
+    if (status)
+        return status;
     *out = cJSON_CreateObject();
-    return *out != NULL && cJSON_AddStringToObject(*out, "choice", choice) != NULL ? WP_OK
-                                                                                   : WP_NO_MEMORY;
+    if (*out != NULL && cJSON_AddStringToObject(*out, "choice", choice) != NULL &&
+        cJSON_AddItemToObject(*out, "returned", returned))
+        return WP_OK;
+    cJSON_Delete(returned);
+    return WP_NO_MEMORY;
 }
 
 static enum wp_status who(const struct wp_ask *ask, int64_t *person, struct wp_error *error)

@@ -14,7 +14,8 @@
  *    v          v                         v                                    |
  *   inbox <-----+        cancelled <------+   failed --------------------------+
  *
- * Mail goes waiting -> sending -> done, waiting (try again later) or failed.
+ * Mail goes waiting -> sending -> done, waiting (try again later) or failed; done -> failed when it
+ * comes back.
  */
 #include <stdio.h>
 #include <string.h>
@@ -41,7 +42,7 @@ static const struct {
                             TO(ASKING) | TO(WAITING) | TO(SENDING) | TO(INBOX) | TO(CANCELLED)},
     [WP_DELIVERY_UNCERTAIN] = {"uncertain", TO(UNCERTAIN) | TO(PRINTING) | TO(DONE) | TO(WAITING) |
                                                 TO(FAILED) | TO(CANCELLED)},
-    [WP_DELIVERY_DONE] = {"done", 0},
+    [WP_DELIVERY_DONE] = {"done", TO(DONE) | TO(FAILED)}, /* mail that is late, or came back */
     [WP_DELIVERY_FAILED] = {"failed", TO(WAITING)},
     [WP_DELIVERY_CANCELLED] = {"cancelled", TO(WAITING)},
     [WP_DELIVERY_INBOX] = {"inbox", TO(WAITING)},

@@ -1,5 +1,4 @@
 /* A whole mail: header, text in two forms, sheets. */
-#include <inttypes.h>
 #include <string.h>
 
 #include "encode.h"
@@ -63,7 +62,7 @@ static enum wp_status add_header(struct wp_bytes *out, const struct wp_post_opti
     if (!status)
         status = add_subject(out, mail);
     if (!status)
-        status = wp_bytes_addf(out, "Message-ID:\r\n <wavepost.%" PRId64 "%s>\r\n", mail->id,
+        status = wp_bytes_addf(out, "Message-ID:\r\n <wavepost.%s%s>\r\n", mail->mark,
                                strchr(options->from, '@'));
     if (!status)
         status = wp_bytes_add_text(out, "Auto-Submitted: auto-generated\r\nMIME-Version: 1.0\r\n");

@@ -3,27 +3,22 @@
 #include <string.h>
 
 #include "base/clock.h"
+#include "enhanced.h"
 #include "post/post.h"
-
-struct enhanced {
-    int class;
-    int subject;
-    int detail;
-};
+#include "post/report.h"
 
 static bool is_digit(char letter)
 {
     return letter >= '0' && letter <= '9';
 }
 
-/* Finds "5.1.1" standing alone in a reply's text. */
-static bool find_enhanced(const char *text, struct enhanced *found)
+bool wp_enhanced_find(const char *text, struct wp_enhanced *found)
 {
     for (const char *at = text; at != NULL && *at != '\0'; at++) {
         if (at != text && (is_digit(at[-1]) || at[-1] == '.'))
             continue;
         int used = 0;
-        struct enhanced code;
+        struct wp_enhanced code;
         if ((*at != '2' && *at != '4' && *at != '5') || at[1] != '.' || !is_digit(at[2]))
             continue;
         if (sscanf(at, "%1d.%3d.%3d%n", &code.class, &code.subject, &code.detail, &used) != 3)
@@ -44,10 +39,10 @@ static bool is_our_sign_in(long code)
 
 enum wp_reply wp_reply_class(enum wp_status status, long code, const char *text)
 {
-    struct enhanced enhanced;
+    struct wp_enhanced enhanced;
     if (is_our_sign_in(code))
         return WP_REPLY_TEMPORARY;
-    if (code >= 400 && find_enhanced(text, &enhanced))
+    if (code >= 400 && wp_enhanced_find(text, &enhanced))
         return enhanced.class == 5 ? WP_REPLY_PERMANENT : WP_REPLY_TEMPORARY;
     if (code >= 500)
         return WP_REPLY_PERMANENT;
@@ -69,6 +64,7 @@ const char *wp_reply_meaning(long code, const char *text)
         {1, 2, "The mail domain does not exist."},
         {1, 3, "The mail address is not one."},
         {1, 6, "The mailbox has moved."},
+        {1, 10, "The mail domain takes no mail."},
         {1, 7, "The mail server refuses the gateway's sender address."},
         {1, 8, "The mail server refuses the gateway's sender address."},
         {2, 1, "The mailbox is closed."},
@@ -83,10 +79,10 @@ const char *wp_reply_meaning(long code, const char *text)
         {7, 8, "The mail server does not let the gateway sign in."},
         {7, -1, "The mail server's rules refuse the mail."},
     };
-    struct enhanced enhanced;
+    struct wp_enhanced enhanced;
     if (is_our_sign_in(code))
         return "The mail server does not let the gateway sign in.";
-    if (find_enhanced(text, &enhanced))
+    if (wp_enhanced_find(text, &enhanced))
         for (size_t i = 0; i < sizeof table / sizeof *table; i++)
             if (table[i].subject == enhanced.subject &&
                 (table[i].detail == enhanced.detail || table[i].detail < 0))
@@ -98,6 +94,21 @@ const char *wp_reply_meaning(long code, const char *text)
     if (code == 552)
         return "The mail server has no room for the mail.";
     return code >= 500 ? "The mail server refuses the mail." : "The mail server asks us to wait.";
+}
+
+bool wp_reply_is_final(const char *text)
+{
+    static const struct {
+        int subject;
+        int detail;
+    } table[] = {{1, 1}, {1, 2}, {1, 3}, {1, 6}, {1, 10}, {2, 1}};
+    struct wp_enhanced code;
+    if (!wp_enhanced_find(text, &code) || code.class != 5)
+        return false;
+    for (size_t i = 0; i < sizeof table / sizeof *table; i++)
+        if (table[i].subject == code.subject && table[i].detail == code.detail)
+            return true;
+    return false;
 }
 
 int64_t wp_post_backoff_us(int attempt)

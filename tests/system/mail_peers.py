@@ -14,7 +14,7 @@ import subprocess
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 
-from lab.mail import EXIM_USER
+from lab.mail import EXIM_USER, MailServer
 from lab.processes import LabError, Program, answers, free_port, wait_until
 
 logging.getLogger("mail.log").setLevel(logging.ERROR)  # aiosmtpd warns of what a test wants of it
@@ -99,6 +99,55 @@ class OtherMailServer:
         if reply is None or reply == "":
             self.messages.append(message)
         return "250 taken" if reply is None else reply
+
+
+class TakingMailServer(MailServer):
+    """An exim that takes mail for everybody first, as campus relays in front of other servers do: what
+    it cannot deliver comes back later. Local parts may carry a "+" and more; mail for `far.example`
+    goes on to a FarServer."""
+
+    def __init__(self, folder, domain, people, far):
+        super().__init__(folder, domain, people)
+        self.far = far
+
+    def _prepare(self):
+        config = super()._prepare()
+        with open(config, encoding="utf-8") as file:
+            text = file.read()
+        for before, after in (
+                ("  require verify = recipient\n", ""),
+                ("  require domains = +local_domains\n    message = relaying is not allowed\n", ""),
+                ("  driver = accept\n  domains", "  driver = accept\n  local_part_suffix = +*\n"
+                 "  local_part_suffix_optional\n  domains"),
+                ("begin routers\n", "begin routers\nfar:\n  driver = manualroute\n  domains = far.example\n"
+                 "  route_list = * 127.0.0.1 byname\n  self = send\n  transport = far\n"),
+                ("begin transports\n", "begin transports\nfar:\n  driver = smtp\n  port = %d\n"
+                 "  allow_localhost\n  hosts_avoid_tls = *\n" % self.far.port)):
+            assert before in text, before
+            text = text.replace(before, after)
+        with open(config, "w", encoding="utf-8") as file:
+            file.write(text)
+        return config
+
+
+class FarServer:
+    """A second mail server behind the relay, which has no mailbox for anybody."""
+
+    name = "far mail server"
+
+    def __init__(self, reply):
+        self.reply, self.port = reply, free_port()
+        self.controller = Controller(self, hostname="127.0.0.1", port=self.port, ready_timeout=10.0)
+
+    async def handle_RCPT(self, _server, _session, _envelope, _address, _options):
+        return self.reply
+
+    def start(self):
+        self.controller.start()
+        return self
+
+    def stop(self):
+        self.controller.stop()
 
 
 _DOVECOT = """protocols = imap

@@ -180,6 +180,8 @@ static void judge(struct call *call, CURLcode result, struct wp_http_answer *ans
                                  "the answer is larger than %zu bytes", call->answer.limit);
     else if (result == CURLE_OK)
         answer->status = WP_OK;
+    else if (call->mail && result == CURLE_REMOTE_FILE_NOT_FOUND)
+        answer->status = wp_fail(&answer->error, WP_NOT_FOUND, "%s", why);
     else if (call->mail && answer->code >= 400) {
         /* A refusal is an answer: its code says whether to try again. */
         (void)wp_fail(&answer->error, WP_IO, "%s", why);

@@ -1,7 +1,7 @@
 /* http_parts.h - what the files of this room share.
  *
- * http.c makes requests and their answers, mail.c the SMTP ones, drive.c lets curl's sockets and
- * its clock run on the loop.
+ * http.c makes requests and their answers, mail.c the SMTP ones, imap.c the IMAP ones, drive.c lets
+ * curl's sockets and its clock run on the loop.
  */
 #ifndef HTTP_PARTS_H
 #define HTTP_PARTS_H

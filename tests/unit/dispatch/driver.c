@@ -3,10 +3,12 @@
  *
  *   {"act": NAME, "param": "1", "body": {...}, "query": {...}, "as": "staff"|"bench"|ID}
  *   {"enqueue": {"kind": "print", "person": 1, "instrument": 1, ...}}
+ *   {"person": {"id": 1, "login": "...", "email": "..."}}
  *   {"instrument": {"id": 1, "place": "...", "first": 0, "second": 0}}
  *
  * Options: --data DIR, --watch/--follow/--answer/--silence MS, --backoff MS, --smtp URL, --ca FILE,
- * --user, --password, --tls, --keep DIR (each sheet it draws as DIR/ID.pdf), --crash-at STATE (dies
+ * --user, --password, --tls, --sub-address C, --imap URL with --imap-user and --imap-password,
+ * --keep DIR (each sheet it draws as DIR/ID.pdf), --crash-at STATE (dies
  * by SIGKILL inside the transaction that would have recorded that state: after the deed, before the
  * record).
  */
@@ -20,6 +22,7 @@
 #include "base/clock.h"
 #include "base/secret.h"
 #include "dispatch/dispatch.h"
+#include "people/persons.h"
 
 #define LINE_MOST 65536
 
@@ -61,6 +64,25 @@ static void keep(const struct wp_bytes *pdf, int64_t delivery)
         abort();
 }
 
+/* As "person" has set it. */
+static bool known_address(int64_t person, char to[WP_ADDRESS_ROOM])
+{
+    struct wp_sql *sql;
+    if (wp_db_reader(db, &sql, NULL) != WP_OK)
+        abort();
+    enum wp_status status = wp_person_email(sql, person, to, WP_ADDRESS_ROOM);
+    wp_sql_close(sql);
+    return status == WP_OK && to[0] != '\0';
+}
+
+static void make_address(int64_t person, const char *domain, char to[WP_ADDRESS_ROOM])
+{
+    if (person == 1)
+        snprintf(to, WP_ADDRESS_ROOM, "student@%s", domain);
+    else
+        snprintf(to, WP_ADDRESS_ROOM, "person%lld@%s", (long long)person, domain);
+}
+
 static enum wp_status render(void *arg, const struct wp_sheet_wanted *wanted, struct wp_bytes *pdf,
                              struct wp_post_sheet *mail, struct wp_error *error)
 {
@@ -73,10 +95,8 @@ static enum wp_status render(void *arg, const struct wp_sheet_wanted *wanted, st
         keep(pdf, wanted->delivery);
     if (mail == NULL)
         return WP_OK;
-    if (wanted->person == 1)
-        snprintf(mail->to, sizeof mail->to, "student@%s", domain);
-    else
-        snprintf(mail->to, sizeof mail->to, "person%lld@%s", (long long)wanted->person, domain);
+    if (!known_address(wanted->person, mail->to))
+        make_address(wanted->person, domain, mail->to);
     snprintf(mail->to_name, sizeof mail->to_name, "Zo\xc3\xab\r\nBcc: other@%s", domain);
     snprintf(mail->accession, sizeof mail->accession, "%lldK", (long long)wanted->measurement);
     snprintf(mail->sample, sizeof mail->sample, "<b>benzo\xc3\xafn & \xe6\xb0\xb4</b>");
@@ -129,6 +149,7 @@ static const struct {
     {"deliveries", NULL, wp_delivery_view_list},
     {"delivery", NULL, wp_delivery_view_one},
     {"mail-choose", wp_mail_act_choose, NULL},
+    {"mail", NULL, wp_mail_view_choice},
 };
 
 static void say(struct command *command, enum wp_status status)
@@ -230,6 +251,20 @@ static enum wp_status run_instrument(struct wp_txn *txn, void *job)
                       number(wanted, "second", 0));
 }
 
+static enum wp_status run_person(struct wp_txn *txn, void *job)
+{
+    struct command *command = job;
+    const cJSON *wanted = cJSON_GetObjectItem(command->text, "person");
+    enum wp_status status =
+        wp_sql_run(txn->sql, "DELETE FROM person WHERE id = ?", "i", number(wanted, "id", 1));
+    return status ? status
+                  : wp_sql_run(txn->sql,
+                               "INSERT INTO person (id, login, given, family, email, created_us)"
+                               " VALUES (?, ?, 'Zo', 'E', ?, 0)",
+                               "itt", number(wanted, "id", 1), word(wanted, "login", "zoe"),
+                               word(wanted, "email", ""));
+}
+
 static void set_who(struct command *command)
 {
     const cJSON *as = cJSON_GetObjectItem(command->text, "as");
@@ -274,6 +309,8 @@ static void obey(const char *text)
     enum wp_status status = WP_INVALID;
     if (cJSON_HasObjectItem(command->text, "enqueue"))
         status = wp_db_write(db, run_enqueue, answered, command);
+    else if (cJSON_HasObjectItem(command->text, "person"))
+        status = wp_db_write(db, run_person, answered, command);
     else if (cJSON_HasObjectItem(command->text, "instrument"))
         status = wp_db_write(db, run_instrument, answered, command);
     else if (command->act != NULL)
@@ -346,15 +383,26 @@ int main(int count, char **words)
         .user = option(count, words, "--user", NULL),
         .password = option(count, words, "--password", NULL),
         .ca_file = option(count, words, "--ca", NULL),
+        .sub_address = option(count, words, "--sub-address", NULL),
         .from = "lab@college.example",
         .from_name = "Teaching laboratory",
         .public_url = "https://gateway.example",
         .timeout_ms = 5000,
     };
+    struct wp_mailbox_options mailbox = {
+        .url = option(count, words, "--imap", NULL),
+        .folder = "INBOX",
+        .user = option(count, words, "--imap-user", NULL),
+        .password = option(count, words, "--imap-password", NULL),
+        .ca_file = option(count, words, "--imap-ca", NULL),
+        .require_tls = true,
+        .every_us = WP_SECOND / 5,
+    };
     struct wp_dispatch_options options = {
         .render = render,
         .arg = domain,
         .post = post.url != NULL ? &post : NULL,
+        .mailbox = mailbox.url != NULL ? &mailbox : NULL,
         .watch_ms = milliseconds(count, words, "--watch"),
         .follow_ms = milliseconds(count, words, "--follow"),
         .answer_ms = milliseconds(count, words, "--answer"),

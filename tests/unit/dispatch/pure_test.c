@@ -27,7 +27,7 @@ static void the_table_allows_exactly_these_changes(void **state)
         ".x.x.xxxx.", /* printing */
         ".xx.x...xx", /* asking */
         ".x.x.xxxx.", /* uncertain */
-        "..........", /* done */
+        "......xx..", /* done */
         ".x........", /* failed */
         ".x........", /* cancelled */
         ".x........", /* inbox */

@@ -38,7 +38,7 @@ static enum wp_status build(const struct wp_post_sheet *one, const char *pdf, st
     struct wp_post_part part = {
         .sheet = one, .pdf = pdf, .pdf_size = pdf != NULL ? strlen(pdf) : 0};
     struct wp_post_mail mail = {
-        .parts = &part, .count = 1, .id = 17, .at_us = INT64_C(1772460309) * WP_SECOND};
+        .parts = &part, .count = 1, .mark = "17", .at_us = INT64_C(1772460309) * WP_SECOND};
     wp_bytes_init(out, LIMIT);
     return wp_post_build(&own, &mail, out, NULL);
 }

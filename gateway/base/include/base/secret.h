@@ -30,6 +30,11 @@ void wp_token_new(char token[WP_TOKEN_ROOM]);
 /* What is stored of a token or a code. BLAKE2b-256, unkeyed: tokens are random enough. */
 void wp_token_hash(const char *token, unsigned char hash[WP_HASH_SIZE]);
 
+/* BLAKE2b-256 under a key (RFC 7693 section 2.9): nobody without the key makes it or finds its
+ * input by trying. */
+void wp_keyed_hash(const unsigned char key[WP_HASH_SIZE], const void *data, size_t size,
+                   unsigned char hash[WP_HASH_SIZE]);
+
 /* A code for people: eight characters in two groups, "K7QM-4TXA", without 0 1 I L O U; about 39
  * bits, so every use of it is throttled and it expires. Compared after wp_code_clean. */
 void wp_code_new(char code[WP_CODE_ROOM]);

@@ -6,7 +6,7 @@
  * delivery.h), which checks it against the one table of transitions and appends an event with time,
  * reason and author.
  *
- *   waiting ---> sending ---> printing ---> done
+ *   waiting ---> sending ---> printing ---> done (mail that came back: failed)
  *      |  ^        |             |
  *      |  |        +--> failed   +--> uncertain --> (a person decides)
  *      |  +-- asking (another room?) --> inbox
@@ -21,7 +21,9 @@
  * uncertain.
  *
  * Mail prefers twice to never (RFC 5321 section 6.1): after a crash it is sent again with the same
- * Message-ID.
+ * Message-ID. Mail that comes back after a server had taken it turns *done* into *failed*; where
+ * the address will never take mail, no more is sent there until it is changed or somebody tries
+ * again.
  */
 #ifndef DISPATCH_DISPATCH_H
 #define DISPATCH_DISPATCH_H
@@ -116,6 +118,17 @@ struct wp_sheet_wanted {
     bool no_pdf;   /* link only: leave `pdf` empty */
 };
 
+/* Where mail that bounces later comes back to, and how it is read. */
+struct wp_mailbox_options {
+    const char *url;    /* imap://host:port or imaps://host:port, without a path */
+    const char *folder; /* "INBOX"; letters, digits and ._- alone */
+    bool require_tls;   /* STARTTLS or nothing; imaps is always TLS */
+    const char *user;
+    const char *password; /* never logged */
+    const char *ca_file;  /* PEM of trusted roots; NULL: the system's */
+    int64_t every_us;     /* from the end of a look to the next */
+};
+
 struct wp_dispatch_options {
     /* Draws the sheet and appends its PDF to `*pdf`; for mail also fills who gets it and what it
      * says. Lane thread, possibly several at once. WP_NOT_FOUND or WP_INVALID: the delivery fails
@@ -130,6 +143,8 @@ struct wp_dispatch_options {
                       one database; 0: 1 */
     /* How mail is sent; NULL: it is not set up, mails wait and say so. Copied. */
     const struct wp_post_options *post;
+    /* NULL: no mailbox is read. Borrowed until wp_dispatch_stop. */
+    const struct wp_mailbox_options *mailbox;
     const char *spool; /* folder for converted files of port-9100 printers; NULL: the data folder */
     /* Times, for tests; 0 takes the default. */
     unsigned watch_ms;   /* between two looks at an idle printer: 10,000 */
@@ -209,10 +224,14 @@ enum wp_status wp_delivery_view_list(struct wp_sql *sql, const struct wp_ask *as
 enum wp_status wp_delivery_view_one(struct wp_sql *sql, const struct wp_ask *ask, cJSON **out,
                                     struct wp_error *error);
 
-/* What the asking person wants of mail: body `choice`: course, none, digest, each, link. */
+/* What the asking person wants of mail: body `choice`: course, none, digest, each, link. The view
+ * says also what came back from the person's present address, or null:
+ * {"choice":"course","returned":{at_us,reason,stopped}}. */
 enum wp_status wp_mail_act_choose(struct wp_txn *txn, const struct wp_ask *ask, cJSON **out,
                                   struct wp_error *error);
 enum wp_status wp_mail_view_choice(struct wp_sql *sql, const struct wp_ask *ask, cJSON **out,
                                    struct wp_error *error);
+/* The same "returned" for a list of people; NULL only if out of memory. Database errors. */
+enum wp_status wp_mail_returned(struct wp_sql *sql, int64_t person, cJSON **out);
 
 #endif

@@ -20,18 +20,20 @@
 #include "base/http.h"
 #include "base/status.h"
 
-#define WP_ADDRESS_ROOM 256 /* RFC 5321 section 4.5.3.1.3: 254 and the zero byte, rounded up */
-#define WP_POST_SHEETS 20   /* sheets in one mail at most; more make another mail */
+#define WP_ADDRESS_ROOM 256  /* RFC 5321 section 4.5.3.1.3: 254 and the zero byte, rounded up */
+#define WP_MAIL_MARK_ROOM 48 /* see post/report.h */
+#define WP_POST_SHEETS 20    /* sheets in one mail at most; more make another mail */
 
 struct wp_post_options {
-    const char *url;       /* smtp://host:port or smtps://host:port */
-    bool require_tls;      /* STARTTLS or nothing; smtps is always TLS */
-    const char *user;      /* NULL: no authentication */
-    const char *password;  /* never logged */
-    const char *ca_file;   /* PEM of trusted roots; NULL: the system's */
-    const char *from;      /* address of sender and envelope */
-    const char *from_name; /* "Teaching laboratory"; NULL: the address alone */
-    const char *reply_to;  /* NULL: none */
+    const char *url;         /* smtp://host:port or smtps://host:port */
+    bool require_tls;        /* STARTTLS or nothing; smtps is always TLS */
+    const char *user;        /* NULL: no authentication */
+    const char *password;    /* never logged */
+    const char *ca_file;     /* PEM of trusted roots; NULL: the system's */
+    const char *from;        /* address of sender and envelope */
+    const char *from_name;   /* "Teaching laboratory"; NULL: the address alone */
+    const char *reply_to;    /* NULL: none */
+    const char *sub_address; /* what parts a local part from its sub-address, "+"; NULL: none */
     const char *public_url;
     unsigned timeout_ms; /* 0: 60 s */
 };
@@ -57,7 +59,7 @@ struct wp_post_part {
 struct wp_post_mail {
     const struct wp_post_part *parts; /* 1 to WP_POST_SHEETS */
     size_t count;
-    int64_t id;              /* makes Message-ID: the same id, the same Message-ID */
+    const char *mark;        /* makes Message-ID, and is known again when the mail comes back */
     int64_t at_us;           /* for Date */
     const char *choice_link; /* where the reader changes what is mailed; NULL: none */
 };
@@ -93,9 +95,10 @@ const char *wp_reply_meaning(long code, const char *text);
 #define WP_POST_ATTEMPTS 50
 int64_t wp_post_backoff_us(int attempt);
 
-/* Sends one built message; `done` as in base/http.h. Errors as wp_mail_send. */
+/* Sends one built message; `mark` goes into the envelope's sender (NULL: none); `done` as in
+ * base/http.h. Errors as wp_mail_send. */
 enum wp_status wp_post_send(struct wp_http *http, const struct wp_post_options *options,
-                            const char *to, const struct wp_bytes *message, wp_http_done done,
-                            void *arg);
+                            const char *to, const char *mark, const struct wp_bytes *message,
+                            wp_http_done done, void *arg);
 
 #endif

@@ -1,4 +1,4 @@
-/* base/http.h - HTTP and SMTP requests by libcurl's multi interface on a libuv loop.
+/* base/http.h - HTTP, SMTP and IMAP requests by libcurl's multi interface on a libuv loop.
  *
  * The loop is never blocked (name look-ups run in curl's own resolver threads). A client keeps up
  * to `connections` connections alive. Redirects are not followed, proxies are taken from the
@@ -46,7 +46,8 @@ enum wp_http_trouble {
 /* What came back. Borrowed: valid during the callback only. */
 struct wp_http_answer {
     enum wp_status status; /* WP_OK: an answer arrived, whatever its code; WP_RETRY: no connection,
-                              time-out, TLS trouble; see error */
+                              time-out, TLS trouble; WP_NOT_FOUND: no such message (IMAP); see
+                              error */
     struct wp_error error;
     enum wp_http_trouble trouble;
     long proxy_code; /* what the proxy answered to CONNECT (RFC 9110, 9.3.6); 0: no proxy, no answer
@@ -87,6 +88,19 @@ struct wp_mail_request {
  * and password, cut to `room`. */
 bool wp_http_proxy_usable(const char *url, char *shown, size_t room);
 
+/* One command to a mailbox. Without `command` the URL names a message ("...;UID=5"), which is
+ * fetched (and with that marked as seen). Never ask for a message by a command of your own: its
+ * text could pass for the server's answer. */
+struct wp_imap_request {
+    const char *url;  /* imap://host:port/..., imaps://host:port/... */
+    bool require_tls; /* STARTTLS or nothing */
+    const char *user;
+    const char *password;
+    const char *command; /* "STATUS INBOX (UIDNEXT)"; NULL: fetch */
+    size_t answer_most;  /* larger answers fail with WP_TOO_LARGE; 0: 1 MiB */
+    unsigned timeout_ms; /* 0: 60 s */
+};
+
 /* NULL if out of memory. `options` NULL: all default; texts are copied. */
 struct wp_http *wp_http_new(uv_loop_t *loop, const struct wp_http_options *options);
 
@@ -96,6 +110,8 @@ struct wp_http *wp_http_new(uv_loop_t *loop, const struct wp_http_options *optio
 enum wp_status wp_http_send(struct wp_http *http, const struct wp_http_request *request,
                             wp_http_done done, void *arg);
 enum wp_status wp_mail_send(struct wp_http *http, const struct wp_mail_request *request,
+                            wp_http_done done, void *arg);
+enum wp_status wp_imap_send(struct wp_http *http, const struct wp_imap_request *request,
                             wp_http_done done, void *arg);
 
 /* Requests under way. */
