@@ -1,5 +1,5 @@
-/* Mail that comes back: whatever a mailbox holds is read within bounds, and what is found is what the
- * header promises. */
+/* Mail that comes back: whatever a mailbox holds is read within bounds, and what is found is what
+ * the header promises. */
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
