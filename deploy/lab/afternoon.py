@@ -180,8 +180,8 @@ def plan():
                  Visit(who("a.haddadin"), "IR-4", "Unknown C1", forgets=True),
                  Visit(who("y.satonaka"), "IR-4", "Fraction 4")],
     }
-    incidents = (Incident(3, "paper out", "Printer Door"), Incident(7, "gateway killed"),
-                 Incident(11, "paper in", "Printer Door"))
+    incidents = (Incident(3, "paper out", "214-A"), Incident(7, "gateway killed"),
+                 Incident(11, "paper in", "214-A"))
     return Plan(room, queues, incidents)
 
 

@@ -139,11 +139,11 @@ def build():
     instruments = tuple(
         InstrumentAt(name, make, "Science/2/214/bench " + bench, first, second)
         for name, make, bench, first, second in (
-            ("IR-1", "rising", "A", "Printer Door", "Printer Window"),
-            ("IR-2", "twice", "B", "Printer Door", "Printer Window"),
-            ("IR-3", "comma", "C", "Printer Window", "Printer Door"),
-            ("IR-4", "slow", "D", "Printer Window", "Printer Door")))
-    printers = (PrinterAt("Printer Door", "Science/2/214/door", "by the door"),
-                PrinterAt("Printer Window", "Science/2/214/window", "under the window"))
+            ("IR-1", "rising", "A", "214-A", "214-B"),
+            ("IR-2", "twice", "B", "214-A", "214-B"),
+            ("IR-3", "comma", "C", "214-B", "214-A"),
+            ("IR-4", "slow", "D", "214-B", "214-A")))
+    printers = (PrinterAt("214-A", "Science/2/214/door", "by the door"),
+                PrinterAt("214-B", "Science/2/214/window", "under the window"))
     people = tuple(p for s in sections for p in s.students) + tuple(staff.values())
     return College((organic, synthesis), sections, staff, instruments, printers, people=people)

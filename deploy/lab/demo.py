@@ -187,7 +187,7 @@ def tell_addresses(demo):
         ("bench IR-1", demo.gateway.url + "/bench", "code",
          demo.gateway.command("instrument", "bench-code", "IR-1")[1].split()[-1]),
     ])
-    print("Exports: %s   mailboxes: %s   paper: %s/Printer*/tray"
+    print("Exports: %s   mailboxes: %s   paper: %s/214-*/tray"
           % (demo.path("exports"), demo.path("mail", "boxes"), demo.folder))
 
 

@@ -22,7 +22,7 @@ _ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 class Sheet:
     """One PDF and where it was found."""
 
-    where: str  # "Printer Door" or a mail address
+    where: str  # "214-A" or a mail address
     route: str  # "paper" or "mail"
     path: str
     text: str

@@ -150,7 +150,7 @@ enum wp_status wp_deliver_kept(struct wp_txn *txn, int64_t measurement, bool wan
     if (!status)
         status = already_printed(txn->sql, measurement, &printed);
     if (!status && wanted && !printed && strcmp(policy.printing, "inbox") != 0)
-        status = print(txn, &policy, &stamp, "Kept and printed at the bench.", actor, actor_id);
+        status = print(txn, &policy, &stamp, "Kept at the bench, to be printed.", actor, actor_id);
     return status ? status : mail(txn, &policy, &stamp, "Kept at the bench.");
 }
 

@@ -137,7 +137,7 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/printers/:id/drain"), ANY(T | A | C), ACT(wp_printer_act_drain), SAYS "finish, then pause"},
     {POST(V1 "/printers/:id/resume"), ANY(T | A | C), ACT(wp_printer_act_resume), SAYS "send there again"},
     {POST(V1 "/printers/:id/remove"), ANY(T | A | C), ACT(wp_printer_act_remove), SAYS "remove a printer"},
-    {GET(V1 "/deliveries"), ANY(D | I | T | A | C), VIEW(wp_delivery_view_list), SAYS "sheets on their way"},
+    {GET(V1 "/deliveries"), ANY(D | I | T | A | C), VIEW(wp_view_deliveries), SAYS "sheets on their way"},
     {GET(V1 "/deliveries/:id"), ANY(D | I | T | A | C), VIEW(wp_delivery_view_one), SAYS "one sheet's way"},
     {POST(V1 "/deliveries/:id/retry"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_retry), SAYS "send a sheet again"},
     {POST(V1 "/deliveries/:id/redirect"), ANY(S | BENCH | D | I | T | A | C), ACT(wp_delivery_act_redirect), SAYS "to another printer"},

@@ -10,8 +10,7 @@ const struct wp_topic wp_topics[] = {
     {"section", STAFF, WP_SCOPE_SECTION, "spectra of one section, for its grid"},
     {"instrument", STAFF | WP_ROLE_BENCH, WP_SCOPE_INSTRUMENT, "turns and spectra at one bench"},
     {"person", STAFF | WP_ROLE_STUDENT, WP_SCOPE_PERSON, "what is new in one's inbox"},
-    {"fleet", WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND, WP_SCOPE_ANY,
-     "agents and printers"},
+    {"fleet", STAFF, WP_SCOPE_ANY, "agents and printers"},
     {"staff", STAFF, WP_SCOPE_ANY, "notices"},
 };
 const size_t wp_topic_count = sizeof wp_topics / sizeof wp_topics[0];

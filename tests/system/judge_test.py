@@ -24,7 +24,7 @@ def sheet_for(wanted, accession, substance=None, person=None, name=None, where=N
              "%s, 25 November 2026 14:05:17, 4000 to 400 cm-1, 16 scans" % wanted.instrument,
              "No. " + accession, bands]
     text = "\n".join(lines)
-    return judge.Sheet(where or (person.email if route == "mail" else "Printer Door"), route,
+    return judge.Sheet(where or (person.email if route == "mail" else "214-A"), route,
                        "x.pdf", text, accession=judge.accession_in(text))
 
 
@@ -55,7 +55,7 @@ class Judging(unittest.TestCase):
         self.assertIn("nothing arrived", self.faults())
 
     def test_the_same_sheet_on_two_printers_is_a_fault(self):
-        self.sheets.append(sheet_for(self.expected[0], number(0), where="Printer Window"))
+        self.sheets.append(sheet_for(self.expected[0], number(0), where="214-B"))
         self.assertIn("%s was printed 2 times" % number(0), self.faults())
 
     def test_an_unclaimed_sheet_printed_twice_is_a_fault(self):
@@ -95,7 +95,7 @@ class Judging(unittest.TestCase):
         self.assertIn("as paper instead of mail", self.faults())
 
     def test_a_sheet_nobody_can_read_is_a_fault(self):
-        self.sheets.append(judge.Sheet("Printer Door", "paper", "x.pdf", ""))
+        self.sheets.append(judge.Sheet("214-A", "paper", "x.pdf", ""))
         self.assertIn("no text", self.faults())
 
     def test_an_unclaimed_sheet_that_nobody_expected_is_a_fault(self):
@@ -103,7 +103,7 @@ class Judging(unittest.TestCase):
         self.assertIn("2 unclaimed sheets came out", self.faults())
 
     def test_a_reprint_on_purpose_is_no_fault(self):
-        self.sheets.append(sheet_for(self.expected[0], number(0), where="Printer Window"))
+        self.sheets.append(sheet_for(self.expected[0], number(0), where="214-B"))
         self.assertEqual("", self.faults(reprints={number(0)}))
         self.sheets.append(sheet_for(self.expected[0], number(90)))
         self.assertIn("arrived 3 times", self.faults(reprints={number(0)}))
@@ -204,7 +204,7 @@ class Afternoon(unittest.TestCase):
         students = {p.login for s in build().sections for p in s.students}
         self.assertEqual({login for verb, login, *_ in lab.done if verb == "run"}, students)
         verbs = [verb for verb, *_ in lab.done]
-        for incident in ("paper_out Printer Door", "kill_gateway", "paper_in Printer Door"):
+        for incident in ("paper_out 214-A", "kill_gateway", "paper_in 214-A"):
             self.assertEqual(verbs.count(incident), 1)
         for verb, times in (("claim", 1), ("save_again", 1), ("run_again", 2)):
             self.assertEqual(verbs.count(verb), times, verb)
@@ -232,7 +232,7 @@ class Display(unittest.TestCase):
         out = io.StringIO()
         show = progress.Progress(["IR-1"], out)
         show.row("IR-1", "Maya Rowan", "runs")
-        show.note("Printer Door has no paper")
+        show.note("214-A has no paper")
         lines = out.getvalue().splitlines()
         self.assertEqual(len(lines), 2)
         self.assertNotIn("\x1b", out.getvalue())
@@ -254,7 +254,7 @@ class Display(unittest.TestCase):
         wanted = afternoon.expected(afternoon.plan())[0]
         out = io.StringIO()
         progress.outcome_table(judge.judge([wanted], [sheet_for(wanted, number(0))]), "/", out)
-        for word in ("IR-1", "Maya Rowan", "CHM 221 L01", "Unknown A1", "paper, Printer Door", "x.pdf"):
+        for word in ("IR-1", "Maya Rowan", "CHM 221 L01", "Unknown A1", "paper, 214-A", "x.pdf"):
             self.assertIn(word, out.getvalue())
 
 

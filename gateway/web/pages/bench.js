@@ -57,7 +57,8 @@ function panel() {
 /* While this stays the same, nothing is drawn again: nobody loses what is half typed. */
 function signature() {
   const { state } = bench;
-  const m = (one) => one && [one.id, one.kept, one.counts, one.unclaimed, one.verdict];
+  const paper = (d) => d && [d.id, d.state, d.reason];
+  const m = (one) => one && [one.id, one.kept, one.counts, one.unclaimed, one.verdict, paper(one.print)];
   const long = state.turn && !state.current && bench.now() - state.turn.opened_us > 180e6;
   return JSON.stringify([
     bench.handingOver,

@@ -82,7 +82,11 @@ export async function deliveries(main) {
       h('td', deliveryState(d), ' ', h('small', moment(d.changed_us))),
       h('td', way(d)),
       h('td', d.printer_name ? `${d.printer_name}${d.printer_where ? `, ${d.printer_where}` : ''}` : ''),
-      h('td', h('a', { href: `/staff#/spectrum/${d.measurement}` }, 'Spectrum')),
+      h(
+        'td',
+        h('a', { href: `/staff#/spectrum/${d.measurement}` }, d.accession || 'Spectrum'),
+        d.sample && [h('br'), h('small', d.sample)],
+      ),
       h(
         'td',
         h(

@@ -37,7 +37,8 @@ function reasonDialog(title, work) {
   box.showModal();
 }
 
-export async function printers(main) {
+/** `runs`: the reader may pause and resume them. */
+export const printers = (runs) => async (main) => {
   const load = async () => {
     const { printers: list } = await get('/printers');
     const deed = (p, verb, text, words) =>
@@ -87,7 +88,7 @@ export async function printers(main) {
                   h('dt', 'Last seen'),
                   h('dd', ago(p.seen_us)),
                 ),
-                h(
+                runs && h(
                   'div',
                   { class: 'row' },
                   open(p)
@@ -107,4 +108,4 @@ export async function printers(main) {
   };
   await load();
   return follow(['fleet'], later(500, load));
-}
+};

@@ -153,13 +153,12 @@ async function begin() {
   const runs = has(me, 'technician', 'administrator');
   const first = instruments(has(me, 'technician', 'administrator', 'instructor'));
   await router(
-    runs ? { '': first, printers, deliveries } : { '': first },
-    runs &&
-      tabBar([
-        ['', 'Instruments'],
-        ['printers', 'Printers'],
-        ['deliveries', 'Deliveries'],
-      ]),
+    { '': first, printers: printers(runs), deliveries },
+    tabBar([
+      ['', 'Instruments'],
+      ['printers', 'Printers'],
+      ['deliveries', 'Deliveries'],
+    ]),
   );
 }
 

@@ -30,7 +30,7 @@ async function begin() {
     'spectrum/:id': own(async (main, [id]) => {
       const page = h('div');
       fill(main, h('p', h('a', { href: '#/inbox' }, '← All your spectra')), page);
-      return showSpectrum(page, id, { own: true });
+      return showSpectrum(page, id, { own: true, topics: [`person:${me.person.id}`] });
     }),
   });
 }

@@ -1,7 +1,8 @@
 // One spectrum with all that is known of it; used for students and for staff.
 
 import { address, get, post } from './api.js';
-import { act, announce, fill, h, tick } from './dom.js';
+import { act, announce, fill, h, later, tick } from './dom.js';
+import { follow } from './events.js';
 import { overlay } from './overlay.js';
 import { plot } from './plot.js';
 import {
@@ -138,7 +139,11 @@ const way = (d) =>
     h(
       'ol',
       { class: 'plain' },
-      [...d.events].reverse().map((e) => h('li', moment(e.at_us), ' ', h('span', { class: 'soft' }, e.reason))),
+      // A job that is made and one that is under way have one reason: it is told once.
+      [...d.events]
+        .reverse()
+        .filter((e, i, all) => e.reason !== all[i - 1]?.reason)
+        .map((e) => h('li', moment(e.at_us), ' ', h('span', { class: 'soft' }, e.reason))),
     ),
   );
 
@@ -164,6 +169,7 @@ function decisions(d, refresh) {
 
 function deliveries(m, own, refresh) {
   const list = m.deliveries || [];
+  if (m.hidden) return null;
   return h(
     'section',
     { 'aria-labelledby': 'sent' },
@@ -293,10 +299,11 @@ function ownActs(m, refresh) {
 
 /**
  * Shows measurement `id` in `home`. `extra(m, refresh)` gives what a role may do besides, `last(m)` what
- * stands at the end. Returns a function that ends it.
+ * stands at the end; `topics` are those that tell what becomes of its sheets. Returns a function that ends it.
  */
-export async function showSpectrum(home, id, { own = false, extra, last } = {}) {
+export async function showSpectrum(home, id, { own = false, extra, last, topics = [] } = {}) {
   let endPlot = null;
+  const sent = h('div');
   const area = h('div', { class: 'plot' }, h('p', { class: 'soft' }, 'Drawing…'));
   const refresh = async () => {
     const m = await get(`/measurements/${id}`);
@@ -321,7 +328,7 @@ export async function showSpectrum(home, id, { own = false, extra, last } = {}) 
           downloads(m, !m.hidden),
           own && overlay(m),
           h('section', { 'aria-label': 'Facts' }, h('h2', 'Facts'), facts(m)),
-          deliveries(m, own, refresh),
+          fill(sent, deliveries(m, own, refresh)),
           last?.(m),
         ),
       ),
@@ -336,5 +343,17 @@ export async function showSpectrum(home, id, { own = false, extra, last } = {}) 
   } catch (problem) {
     fill(area, h('p', { class: 'say bad' }, problem.message));
   }
-  return Object.assign(() => endPlot?.(), { refresh });
+  const end =
+    topics.length > 0 &&
+    follow(
+      topics,
+      later(200, async () => fill(sent, deliveries(await get(`/measurements/${id}`), own, refresh))),
+    );
+  return Object.assign(
+    () => {
+      endPlot?.();
+      end && end();
+    },
+    { refresh },
+  );
 }

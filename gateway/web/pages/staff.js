@@ -91,6 +91,7 @@ const spectrum =
     return showSpectrum(page, id, {
       extra: mayAssign ? (m, refresh) => assignPanel(m, refresh) : undefined,
       last: mayRemove ? (m) => removeSpectrum(m, () => gone(m)) : undefined,
+      topics: mayAssign ? ['fleet'] : [],
     });
   };
 

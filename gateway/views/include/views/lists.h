@@ -14,8 +14,9 @@ WP_VIEW(wp_view_sections); /* those the asking person staffs or is enrolled in; 
 WP_VIEW(wp_view_grid);     /* parameter 0: students x experiments */
 WP_VIEW(wp_view_fleet);
 WP_VIEW(wp_view_instruments);
-WP_VIEW(wp_view_people);  /* query: q */
-WP_VIEW(wp_view_courses); /* with sections, experiments and meetings to come */
-WP_VIEW(wp_view_ledger);  /* query: before */
+WP_VIEW(wp_view_people);     /* query: q */
+WP_VIEW(wp_view_courses);    /* with sections, experiments and meetings to come */
+WP_VIEW(wp_view_ledger);     /* query: before */
+WP_VIEW(wp_view_deliveries); /* as wp_delivery_view_list, each with `accession` and `sample` */
 
 #endif
