@@ -307,6 +307,54 @@ test('a technician sees the instruments in words', async () => {
   await visit.context.close();
 });
 
+test('an administrator gives a section a term and a weekly meeting, moves a day, and moves a student', async () => {
+  const visit = await visitor(browser, lab);
+  const { page } = visit;
+  await signIn(visit, 'ada');
+  await page.goto('/setup#/terms');
+  const term = page.locator('details[open] form');
+  await term.getByLabel(/^Code/).fill('99S');
+  await term.getByLabel('First day').fill('2099-03-02');
+  await term.getByLabel('Last day').fill('2099-04-30');
+  await term.getByRole('button', { name: 'Add' }).click();
+  await inMain(page, '2099-03-02 to 2099-04-30').waitFor();
+  await page.goto('/setup#/courses/CHEM%20231');
+  await page.getByText('Add a section').click();
+  const added = page.locator('details[open] form');
+  await added.getByLabel(/^Code/).fill('77');
+  await added.getByLabel(/^Term/).selectOption('99S');
+  await added.getByRole('button', { name: 'Add' }).click();
+  await page.getByRole('link', { name: /Section 77/ }).click();
+  const weekly = page.locator('details[open] form');
+  await weekly.getByLabel('Weekday').selectOption('Monday');
+  await weekly.getByLabel('From').fill('14:00');
+  await weekly.getByLabel('To').fill('13:00');
+  await weekly.getByRole('button', { name: 'Add' }).click();
+  await inMain(page, 'ends before it starts').waitFor();
+  visit.trouble.length = 0; // the browser tells of the refusal, as it should
+  await weekly.getByLabel('To').fill('17:00');
+  await weekly.getByRole('button', { name: 'Add' }).click();
+  await inMain(page, /9 to come/).waitFor();
+  await page.getByText('A day otherwise').click();
+  const other = page.locator('details[open] form');
+  await other.getByLabel('Day').fill('2099-03-30');
+  await other.getByRole('button', { name: 'Save' }).click();
+  await inMain(page, 'Not 2099-03-30').waitFor();
+  await page.getByText(/All meetings to come/).click();
+  await inMain(page, '2099-04-06 14:00 to 17:00').waitFor();
+  await judge(visit, 'section');
+  await page.getByText('Add one student').click();
+  const student = page.locator('details[open] form').last();
+  await student.getByLabel(/^Sign-in name/).fill('ben');
+  await student.getByRole('button', { name: 'Add' }).click();
+  await page.locator('summary', { hasText: '1 student' }).click();
+  await page.locator('summary', { hasText: 'Okafor, Ben' }).click();
+  await page.getByRole('button', { name: 'Leaves the section' }).click();
+  await page.locator('summary', { hasText: '0 students' }).click();
+  await inMain(page, /left Today/).waitFor();
+  await visit.context.close();
+});
+
 test('an administrator sets up an instrument and tries a roster before applying it', async () => {
   const visit = await visitor(browser, lab);
   const { page } = visit;
@@ -333,6 +381,7 @@ test('an administrator sets up an instrument and tries a roster before applying 
     ['/setup#/printers', 'Printers'],
     ['/setup#/people', 'People'],
     ['/setup#/courses', 'Courses'],
+    ['/setup#/terms', 'Terms'],
     ['/ledger', 'Ledger'],
   ]) {
     await page.goto(url);

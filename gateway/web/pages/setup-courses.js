@@ -1,7 +1,8 @@
-// Courses with their sections, meetings, staff and experiments.
+// Courses with their experiments, and cards of their sections.
 
 import { get, post } from './api.js';
-import { announce, field, fill, h, select, tick, whenSubmitted } from './dom.js';
+import { act, announce, field, fill, h, select, tick, whenSubmitted } from './dom.js';
+import { sectionForm } from './setup-section.js';
 import { moment, plural, PLATES, PREPARATIONS } from './words.js';
 
 const PRINTING = [
@@ -23,10 +24,11 @@ const SCALES = [
   ['even', 'the same scale'],
   ['half', 'half the scale'],
 ];
-const STAFF_BITS = [
-  [2, 'demonstrator'],
-  [4, 'instructor'],
-  [8, 'marker'],
+const TECHNIQUES = [
+  ['infrared', 'Infrared'],
+  ['raman', 'Raman'],
+  ['uv-vis', 'UV-Vis'],
+  ['other', 'Other'],
 ];
 
 const input = (name, rest = {}) => h('input', { name, autocomplete: 'off', ...rest });
@@ -94,124 +96,24 @@ export async function courses(main) {
   await load();
 }
 
-const staffRoles = (s) =>
-  Array.isArray(s.roles) ? s.roles : STAFF_BITS.filter(([bit]) => s.roles & bit).map(([, name]) => name);
-
-/** A local date and time of the form as an instant. */
-const instant = (date, clock) => new Date(`${date}T${clock}`).toISOString();
-
-function meetingForm(c, s, done) {
-  return whenSubmitted(
-    h(
-      'form',
-      h(
-        'div',
-        { class: 'fields' },
-        field('Day', input('day', { type: 'date', required: true })),
-        field('From', input('from', { type: 'time', required: true })),
-        field('To', input('to', { type: 'time', required: true })),
-        field(
-          'Weeks',
-          input('weeks', { type: 'number', min: 1, max: 30, value: 1, required: true }),
-          'one meeting a week',
-        ),
-      ),
-      save('Add'),
-    ),
-    async (values) => {
-      for (let week = 0; week < Number(values.weeks); week++) {
-        const day = new Date(`${values.day}T12:00`);
-        day.setDate(day.getDate() + 7 * week);
-        const date = `${day.getFullYear()}-${String(day.getMonth() + 1).padStart(2, '0')}-${String(day.getDate()).padStart(2, '0')}`;
-        await post('/meetings', {
-          course: c.code,
-          section: s.code,
-          starts: instant(date, values.from),
-          ends: instant(date, values.to),
-        });
-      }
-      announce('Added.');
-      await done();
+const sectionCard = (c, s) =>
+  h(
+    'a',
+    {
+      class: 'card',
+      href: `#/courses/${encodeURIComponent(c.code)}/section/${encodeURIComponent(s.code)}`,
     },
-  );
-}
-
-function staffForm(c, s, done) {
-  return whenSubmitted(
-    h(
-      'form',
-      h(
-        'div',
-        { class: 'fields' },
-        field('Sign-in name', input('login', { required: true, spellcheck: 'false' })),
-      ),
-      STAFF_BITS.map(([, name]) => tick('roles', name, name === 'instructor', { value: name })),
-      save('Save'),
-    ),
-    async (values) => {
-      await post('/staff', {
-        course: c.code,
-        section: s.code,
-        login: values.login,
-        roles: [].concat(values.roles || []),
-      });
-      announce('Saved.');
-      await done();
-    },
-  );
-}
-
-function sectionCard(c, s, done) {
-  return h(
-    'section',
-    { class: 'card', 'aria-label': `Section ${s.code}` },
-    h('h3', `Section ${s.code}`),
+    h('h3', `Section ${s.code}`, s.ended_us && h('span', { class: 'tag' }, 'ended')),
     h(
       'p',
       { class: 'soft' },
-      [s.title, s.place, plural(s.students || 0, 'student')].filter(Boolean).join(' · '),
+      [s.title, s.place, s.term && `term ${s.term}`, plural(s.students || 0, 'student')]
+        .filter(Boolean)
+        .join(' · '),
     ),
-    h('p', s.next_us ? ['Next meeting ', moment(s.next_us)] : 'No meeting ahead.'),
-    h(
-      'ul',
-      { class: 'plain' },
-      (s.staff || []).map((p) => h('li', `${p.name}: ${staffRoles(p).join(', ')}`)),
-    ),
-    h(
-      'p',
-      h(
-        'a',
-        {
-          class: 'button',
-          href: `#/courses/${encodeURIComponent(c.code)}/roster/${encodeURIComponent(s.code)}`,
-        },
-        'Roster',
-      ),
-    ),
-    h('details', h('summary', 'Add meetings'), meetingForm(c, s, done)),
-    h('details', h('summary', 'Add staff'), staffForm(c, s, done)),
+    !s.ended_us && h('p', s.next_us ? ['Next meeting ', moment(s.next_us)] : 'No meeting ahead.'),
+    h('p', { class: 'soft' }, (s.staff || []).map((p) => p.name).join(', ')),
   );
-}
-
-function sectionForm(c, done) {
-  return whenSubmitted(
-    h(
-      'form',
-      h(
-        'div',
-        { class: 'fields' },
-        field('Code', input('section', { required: true }), 'such as 02'),
-        field('Title', input('title')),
-        field('Room', input('place'), 'building/floor/room'),
-      ),
-      save('Add'),
-    ),
-    async (values) => {
-      await post('/sections', { course: c.code, ...values });
-      await done();
-    },
-  );
-}
 
 function experimentForm(c, e, done) {
   return whenSubmitted(
@@ -227,6 +129,7 @@ function experimentForm(c, e, done) {
           input('expected', { type: 'number', min: 0, max: 100, value: e.expected ?? 1 }),
           '0: no number',
         ),
+        field('Technique', select('technique', TECHNIQUES, e.technique)),
         field('Preparation', select('preparation', PREPARATIONS, e.preparation)),
         field('Plates', select('plates', PLATES, e.plates)),
         h(
@@ -246,6 +149,9 @@ function experimentForm(c, e, done) {
     ),
     async (values) => {
       await post('/experiments', {
+        title: '',
+        preparation: '',
+        plates: '',
         ...values,
         course: c.code,
         expected: Number(values.expected ?? 0),
@@ -263,7 +169,7 @@ function experimentForm(c, e, done) {
 
 export async function course(main, [code]) {
   const load = async () => {
-    const { courses: list } = await get('/courses');
+    const [{ courses: list }, { terms }] = await Promise.all([get('/courses'), get('/terms')]);
     const c = list.find((one) => one.code === code);
     if (!c) {
       fill(main, h('h1', code), h('p', 'There is no such course.'));
@@ -278,9 +184,9 @@ export async function course(main, [code]) {
       h(
         'div',
         { class: 'cards' },
-        c.sections.map((s) => sectionCard(c, s, load)),
+        c.sections.map((s) => sectionCard(c, s)),
       ),
-      h('details', h('summary', 'Add a section'), sectionForm(c, load)),
+      h('details', h('summary', 'Add a section'), sectionForm(c.code, {}, terms, load)),
       h('h2', 'Experiments'),
       c.experiments.map((e) =>
         h(
@@ -288,9 +194,18 @@ export async function course(main, [code]) {
           h(
             'summary',
             `${e.code} · ${e.title}`,
-            h('span', { class: 'soft' }, e.expected ? `${e.expected} expected` : ''),
+            h('span', { class: 'soft' }, e.expected ? ` ${e.expected} expected` : ''),
+            e.ended_us && h('span', { class: 'tag' }, 'no longer offered'),
           ),
           experimentForm(c, e, load),
+          act(
+            e.ended_us ? 'Offer it again' : 'No longer offered at the bench',
+            async () => {
+              await post('/experiments', { course: c.code, code: e.code, ended: !e.ended_us });
+              await load();
+            },
+            { kind: 'quiet' },
+          ),
         ),
       ),
       h('details', h('summary', 'Add an experiment'), experimentForm(c, {}, load)),

@@ -66,7 +66,11 @@ export async function roster(main, [course, section]) {
   const failed = (problem) => showProblem(problem, outcome);
   fill(
     main,
-    h('p', h('a', { href: `#/courses/${encodeURIComponent(course)}` }, `← ${course}`)),
+    h('p', h(
+        'a',
+        { href: `#/courses/${encodeURIComponent(course)}/section/${encodeURIComponent(section)}` },
+        `← ${course}, section ${section}`,
+      )),
     h('h1', `Roster of ${course}, section ${section}`),
     h(
       'p',
