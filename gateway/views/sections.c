@@ -5,6 +5,7 @@
 #include "base/accession.h"
 #include "base/bytes.h"
 #include "base/clock.h"
+#include "dispatch/dispatch.h"
 #include "rows.h"
 #include "views/lists.h"
 
@@ -302,6 +303,12 @@ WP_VIEW(wp_view_people)
         unsigned roles =
             (unsigned)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(person, "roles"));
         cJSON_ReplaceItemInObjectCaseSensitive(person, "roles", role_names(roles));
+        cJSON *returned = NULL;
+        if (!status)
+            status = wp_mail_returned(
+                sql, (int64_t)cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(person, "id")),
+                &returned);
+        cJSON_AddItemToObject(person, "returned", returned);
     }
     cJSON_AddItemToObject(*out, "people", list ? list : cJSON_CreateArray());
     return status;

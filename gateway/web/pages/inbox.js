@@ -56,6 +56,25 @@ function byDay(list, me) {
   ]);
 }
 
+const WEEK_US = 7 * 24 * 3600 * 1e6;
+
+/** Mail that came back: where nothing is mailed any more until that is changed, else for a week. */
+async function cameBack() {
+  const { returned } = await get('/me/mail');
+  if (!returned || (!returned.stopped && returned.at_us < Date.now() * 1000 - WEEK_US)) return null;
+  return h(
+    'div',
+    { class: 'say bad', role: 'status' },
+    h('p', h('strong', `Mail to you came back on ${day(returned.at_us)}.`), ' ', returned.reason),
+    h(
+      'p',
+      returned.stopped
+        ? 'Nothing more is mailed to that address. Ask staff to change it. Your spectra are here as always.'
+        : 'Your spectra are here as always.',
+    ),
+  );
+}
+
 export const inbox = (me) => async (main) => {
   let list = [];
   let more = false;
@@ -90,6 +109,7 @@ export const inbox = (me) => async (main) => {
   fill(
     main,
     h('h1', 'Your spectra'),
+    await cameBack(),
     h(
       'div',
       { class: 'search' },

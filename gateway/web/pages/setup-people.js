@@ -2,6 +2,7 @@
 
 import { get, post, query } from './api.js';
 import { announce, field, fill, h, later, tick, whenSubmitted } from './dom.js';
+import { day } from './words.js';
 import { erasePerson } from './removal.js';
 
 function form(p, done) {
@@ -23,7 +24,11 @@ function form(p, done) {
       ),
       field('Given name', h('input', { name: 'given', value: p.given || '', autocomplete: 'off' })),
       field('Family name', h('input', { name: 'family', value: p.family || '', autocomplete: 'off' })),
-      field('Mail', h('input', { name: 'email', type: 'email', value: p.email || '', autocomplete: 'off' })),
+      field(
+        'Mail',
+        h('input', { name: 'email', type: 'email', value: p.email || '', autocomplete: 'off' }),
+        p.returned && `Mail came back on ${day(p.returned.at_us)}: ${p.returned.reason}`,
+      ),
       field(
         'Alias',
         h('input', { name: 'alias', value: p.alias || '', autocomplete: 'off' }),
@@ -67,6 +72,8 @@ export async function people(main) {
                 'summary',
                 `${p.family}, ${p.given}`,
                 h('span', { class: 'soft' }, p.login),
+                p.returned?.stopped &&
+                  h('span', { class: 'tag', title: p.returned.reason }, 'mail came back'),
                 p.roles
                   ?.filter((r) => ['technician', 'administrator'].includes(r))
                   .map((r) => h('span', { class: 'tag' }, r)),
