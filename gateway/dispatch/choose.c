@@ -79,8 +79,11 @@ static void say_where(const struct wp_choice_printer *found, char *text, size_t 
 
 static void say_question(const struct wp_choice_printer *found, char *text, size_t room)
 {
-    snprintf(text, room, "Print at %s in %s, or inbox only?", found->name,
-             found->candidate.spot.place);
+    char place[WP_PLACE_ROOM + 8];
+    bool where = found->where[0] != '\0';
+    wp_place_words(found->candidate.spot.place, found->candidate.near, place, sizeof place);
+    snprintf(text, room, "Print in %s%s%s, or inbox only?", place, where ? ", " : "",
+             where ? found->where : "");
 }
 
 /* All that stands in the way, as far as the room goes. */

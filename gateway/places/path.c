@@ -1,4 +1,5 @@
 /* Paths of places: tidied, and compared part by part. */
+#include <stdio.h>
 #include <string.h>
 
 #include "base/bytes.h"
@@ -114,4 +115,46 @@ const char *wp_near_text(enum wp_near near)
         break;
     }
     return "another building";
+}
+
+/* Takes the last part off `path`, whose size is `*size`. */
+static void last_part(const char *path, size_t *size, const char **part, size_t *part_size)
+{
+    size_t from = *size;
+    while (from > 0 && path[from - 1] != '/')
+        from--;
+    *part = path + from;
+    *part_size = *size - from;
+    *size = from > 0 ? from - 1 : 0;
+}
+
+static void parts_backwards(const char *path, char *words, size_t room)
+{
+    size_t left = strlen(path);
+    size_t used = 0;
+    words[0] = '\0';
+    while (left > 0 && used + 1 < room) {
+        const char *part;
+        size_t size;
+        last_part(path, &left, &part, &size);
+        int more =
+            snprintf(words + used, room - used, "%s%.*s", used > 0 ? ", " : "", (int)size, part);
+        used += more > 0 ? (size_t)more : 0;
+    }
+}
+
+void wp_place_words(const char *path, enum wp_near near, char *words, size_t room)
+{
+    const char *floor = strchr(path, '/');
+    const char *found = floor != NULL ? strchr(floor + 1, '/') : NULL;
+    if (found == NULL) {
+        parts_backwards(path, words, room);
+        return;
+    }
+    found++;
+    size_t size = strcspn(found, "/");
+    bool number = *found >= '0' && *found <= '9';
+    bool other = near == WP_NEAR_ELSEWHERE;
+    snprintf(words, room, "%s%.*s%s%.*s", number ? "room " : "", (int)size, found,
+             other ? ", " : "", other ? (int)(floor - path) : 0, path);
 }

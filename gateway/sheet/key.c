@@ -80,14 +80,20 @@ static bool try_lines(struct sheet_plan *plan, struct sheet_painter *painter, do
     struct sheet_type type = {.size = sheet_key_size(plan)};
     double names[SHEET_TRACES_MOST];
     size_t count = plan->input->other_count + 1;
-    size_t upper = lines == 2 ? (count + 1) / 2 : 0;
+    size_t each = (count + (size_t)lines - 1) / (size_t)lines;
+    bool whole = true;
     set_words(plan, dates);
     for (size_t i = 0; i < count; i++)
         names[i] = sheet_text_width(painter, &type, plan->key[i].words);
-    bool above = !upper || place_line(plan, names, 0, upper, plan->frame.w, 1);
-    bool below = place_line(plan, names, upper, count, plan->frame.w - taken, 0);
+    size_t from = 0;
+    for (int line = lines - 1; line >= 0; line--) {
+        size_t to = line == 0 || from + each > count ? count : from + each;
+        double width = plan->frame.w - (line == 0 ? taken : 0);
+        whole = place_line(plan, names, from, to, width, line) && whole;
+        from = to;
+    }
     plan->key_lines = lines;
-    return above && below;
+    return whole;
 }
 
 void sheet_key_place(struct sheet_plan *plan, struct sheet_painter *painter)
@@ -102,9 +108,17 @@ void sheet_key_place(struct sheet_plan *plan, struct sheet_painter *painter)
         sheet_hatch_words(examination->cut_off, words);
         taken = sheet_text_width(painter, &type, words) + BETWEEN;
     }
-    if (!try_lines(plan, painter, taken, true, 1) && !try_lines(plan, painter, taken, true, 2))
-        (void)try_lines(plan, painter, taken, false, 2);
-    double lower = plan->key_lines == 2 && !plan->style.large ? type.size * SHEET_KEY_LINE : 0;
+    /* Large print has room for two lines above the frame as it is, and takes as many as it needs:
+     * at last one for each name, and one for the words about the hatching. */
+    int most = plan->style.large ? (int)plan->input->other_count + 2 : 2;
+    int free_lines = plan->style.large ? 2 : 1;
+    int lines = 1;
+    while (lines <= most && !try_lines(plan, painter, taken, true, lines))
+        lines++;
+    if (lines > most)
+        (void)try_lines(plan, painter, taken, false, most);
+    int extra = plan->key_lines > free_lines ? plan->key_lines - free_lines : 0;
+    double lower = extra * type.size * SHEET_KEY_LINE;
     plan->frame.y += lower;
     plan->frame.h -= lower;
 }

@@ -109,7 +109,7 @@ class PrinterTest(DeliveryTest):
         asked = driver.wait(printed, "asking")
         driver.wait(kept, "asking")
         self.assertEqual(asked["reason"],
-                         "Printer 214 does not answer. Print at 216 in Science/2/216, or inbox only?")
+                         "Printer 214 does not answer. Print in room 216, or inbox only?")
         time.sleep(1)
         self.assertEqual(self.papers(there), [])
         self.assertEqual(driver.ask(act="answer", param=str(printed), body={"answer": "print"}, **{"as": 5})

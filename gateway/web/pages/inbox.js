@@ -65,7 +65,12 @@ async function cameBack() {
   return h(
     'div',
     { class: 'say bad', role: 'status' },
-    h('p', h('strong', `Mail to you came back on ${day(returned.at_us)}.`), ' ', returned.reason),
+    h(
+      'p',
+      h('strong', 'Mail to you came back.'),
+      ` ${returned.reason} `,
+      h('span', { class: 'soft' }, `${day(returned.at_us)}, ${time(returned.at_us)}`),
+    ),
     h(
       'p',
       returned.stopped

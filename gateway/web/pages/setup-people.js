@@ -27,7 +27,7 @@ function form(p, done) {
       field(
         'Mail',
         h('input', { name: 'email', type: 'email', value: p.email || '', autocomplete: 'off' }),
-        p.returned && `Mail came back on ${day(p.returned.at_us)}: ${p.returned.reason}`,
+        p.returned && `came back (${day(p.returned.at_us)}): ${p.returned.reason}`,
       ),
       field(
         'Alias',

@@ -206,7 +206,7 @@ static void the_best_printer_that_is_ready_is_chosen_and_said_why(void **state)
     expect(p, 0, 0, WP_CHOICE_SEND, 1, "Printing at 214.");
     p[0].distrusted = true;
     expect(p, 0, 0, WP_CHOICE_ASK, 3,
-           "Printer 214 has no paper. Print at 216 in Science/2/216, or inbox only?");
+           "Printer 214 has no paper. Print in room 216, or inbox only?");
     p[2].mode = WP_PRINTER_PAUSED;
     expect(
         p, 0, 0, WP_CHOICE_WAIT, 0,

@@ -128,6 +128,33 @@ static void ranking_nothing_is_harmless(void **state)
     assert_true(wp_places_rank(&spot, 0, 0, NULL, 0));
 }
 
+static void a_place_is_said_as_people_say_it(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *path;
+        enum wp_near near;
+        const char *words;
+    } table[] = {
+        {"Science/2/216/bench D", WP_NEAR_FLOOR, "room 216"},
+        {"Science/2/216", WP_NEAR_BUILDING, "room 216"},
+        {"Science/2/216", WP_NEAR_ELSEWHERE, "room 216, Science"},
+        {"Science/2/Lab 3", WP_NEAR_FLOOR, "Lab 3"},
+        {"Science/2", WP_NEAR_FLOOR, "2, Science"},
+        {"Store", WP_NEAR_ELSEWHERE, "Store"},
+        {"", WP_NEAR_ELSEWHERE, ""},
+    };
+    char words[WP_PLACE_ROOM];
+    for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
+        wp_place_words(table[i].path, table[i].near, words, sizeof words);
+        assert_string_equal(words, table[i].words);
+    }
+    wp_place_words("Science/2/216", WP_NEAR_ELSEWHERE, words, 8);
+    assert_string_equal(words, "room 21");
+    wp_place_words("Science/2", WP_NEAR_FLOOR, words, 4);
+    assert_string_equal(words, "2, ");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -137,6 +164,7 @@ int main(void)
         cmocka_unit_test(ranking_follows_names_then_place_then_metres_then_id),
         cmocka_unit_test(another_room_is_asked_unless_the_printer_is_named),
         cmocka_unit_test(ranking_nothing_is_harmless),
+        cmocka_unit_test(a_place_is_said_as_people_say_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

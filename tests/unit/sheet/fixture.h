@@ -47,7 +47,7 @@ struct fixture_kind {
     const char *name; /* also of the picture's file */
     struct wp_sheet_input input;
 };
-enum { FIXTURE_KINDS = 10 };
+enum { FIXTURE_KINDS = 11 };
 struct fixture_kind *fixture_kind_new(size_t index);
 void fixture_kind_free(struct fixture_kind *kind);
 

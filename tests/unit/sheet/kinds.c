@@ -155,6 +155,13 @@ static void overlay_five(struct holder *holder)
     input->other_count = COUNT(others);
 }
 
+static void overlay_five_large(struct holder *holder)
+{
+    overlay_five(holder);
+    holder->kind.name = "overlay-five-large";
+    holder->kind.input.options.large_print = true;
+}
+
 static void large_print(struct holder *holder)
 {
     transmittance(holder);
@@ -223,8 +230,8 @@ static void peak_table(struct holder *holder)
 struct fixture_kind *fixture_kind_new(size_t index)
 {
     static void (*const make[FIXTURE_KINDS])(struct holder *) = {
-        transmittance, off_scale,   unclaimed, scripts, overlay,
-        overlay_five,  large_print, raman,     uv_vis,  peak_table};
+        transmittance,      off_scale,   unclaimed, scripts, overlay,   overlay_five,
+        overlay_five_large, large_print, raman,     uv_vis,  peak_table};
     struct holder *holder = calloc(1, sizeof *holder);
     if (!holder)
         abort();

@@ -33,6 +33,11 @@ enum wp_near {
 };
 enum wp_near wp_place_near(const char *a, const char *b);
 
+/* A tidy path as people say it: "room 216", with its building where that is another one ("room 216,
+ * Science"); a room that has more than a number keeps its name ("Lab 3"). With no room in the path,
+ * its parts from small to large. Cut to `room` bytes. */
+void wp_place_words(const char *path, enum wp_near near, char *words, size_t room);
+
 /* "the same bench", "the same room", ... for people. Never NULL. */
 const char *wp_near_text(enum wp_near near);
 
