@@ -35,7 +35,7 @@ class BenchPaperTest(BenchCase):
         _, page = self.ask("GET", self.bench, None, self.cookie)
         path = "/api/v1/deliveries/%d/answer" % self.paper()["id"]
         self.assertIn(b'action="%s"' % path.encode(), page)
-        self.assertIn(b"Print in room 216, or inbox only?", page)
+        self.assertIn(b"Print in room 216, by the door, or inbox only?", page)
         answer, body = self.form(path, {"answer": choice, "then": self.bench})
         self.assertEqual(answer.status, 303, body)
 
