@@ -1,11 +1,11 @@
 /* wavepostd - the gateway: command line, settings, run. */
 #include <getopt.h>
-#include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sys/stat.h>
 
 #include "base/log.h"
+#include "base/memory.h"
 #include "gateway.h"
 #include "web/route.h"
 
@@ -87,20 +87,12 @@ static bool parse(int argc, char **argv, struct wp_command_line *line)
     return optind == argc && line->data && line->listen;
 }
 
-/* Large tables are parsed one after the other: giving their memory back to the system each time
- * costs a third of the parsing time in page faults (tests/bench/parse). */
-static void keep_memory(void)
-{
-    (void)mallopt(M_MMAP_THRESHOLD, 32 << 20);
-    (void)mallopt(M_TRIM_THRESHOLD, 128 << 20);
-}
-
 int main(int argc, char **argv)
 {
     struct wp_command_line line = {0};
     if (!parse(argc, argv, &line))
         return misuse();
-    keep_memory();
+    wp_memory_keep();
     (void)umask(0077); /* whoever made the folder: what is in it is for our own user alone */
     struct wp_settings settings;
     struct wp_error error = {0};

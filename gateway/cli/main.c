@@ -1,6 +1,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/memory.h"
 #include "cli.h"
 
 static const char help[] =
@@ -97,6 +98,7 @@ static void bring_verb_first(int argc, char **argv)
 
 int main(int argc, char **argv)
 {
+    wp_memory_keep();
     bring_verb_first(argc, argv);
     if (argc < 2)
         return wp_cli_usage("a verb is missing");

@@ -182,28 +182,3 @@ const char *wp_decimal_read(const char *p, const char *end, char point, enum wp_
     }
     return p;
 }
-
-/* Gives an exponent that printf wrote ("1e-07") the form AFFN wants, and a point where the locale
- * wrote something else. */
-static void tidy(char *text)
-{
-    for (char *c = text; *c; c++) {
-        if (*c == 'e')
-            *c = 'E';
-        else if (*c == ',')
-            *c = '.';
-    }
-}
-
-size_t wp_number_text(double value, char text[WP_NUMBER_TEXT])
-{
-    for (int precision = 15; precision <= 17; precision++) {
-        (void)snprintf(text, WP_NUMBER_TEXT, "%.*g", precision, value);
-        tidy(text);
-        struct wp_decimal back;
-        const char *end = text + strlen(text);
-        if (wp_decimal_read(text, end, '.', WP_EXPONENT_ANY, &back) == end && back.value == value)
-            break;
-    }
-    return strlen(text);
-}

@@ -33,11 +33,6 @@ const char *wp_decimal_read(const char *p, const char *end, char point, enum wp_
 /* mantissa * 10^exponent, correctly rounded. */
 double wp_decimal_value(int64_t mantissa, int exponent);
 
-/* The shortest text that reads back to exactly `value`, which must be finite; at most 31 bytes with
- * the zero byte, exponents as AFFN wants them ("1.5E-07"). Returns its length. */
-#define WP_NUMBER_TEXT 32
-size_t wp_number_text(double value, char text[WP_NUMBER_TEXT]);
-
 /* The eight bytes at `p` as digits: how many of them are decimal digits before the first other
  * byte, and their value. */
 static inline unsigned wp_digits8(const char *p, uint64_t *value)

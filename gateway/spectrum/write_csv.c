@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "number.h"
+#include "spectrum/number_text.h"
 #include "spectrum/write.h"
 
 static const char *x_heading(enum wp_x_unit unit)

@@ -6,6 +6,7 @@
 
 #include "dates.h"
 #include "number.h"
+#include "spectrum/number_text.h"
 #include "spectrum/write.h"
 #include "write_table.h"
 #include "write_text.h"

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "number.h"
+#include "spectrum/number_text.h"
 #include "write_text.h"
 
 #define LINE 80

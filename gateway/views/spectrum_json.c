@@ -1,4 +1,5 @@
 #include "views/spectrum_json.h"
+#include "spectrum/number_text.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -96,16 +97,10 @@ cJSON *wp_json_examination(const struct wp_examination *examination)
     return object;
 }
 
-/* The shortest of 15, 16 or 17 digits that reads back as the same number. */
 static enum wp_status add_double(struct wp_bytes *text, double value)
 {
-    char digits[40];
-    for (int precision = 15; precision <= 17; precision++) {
-        (void)snprintf(digits, sizeof digits, "%.*g", precision, value);
-        if (strtod(digits, NULL) == value)
-            break;
-    }
-    return wp_bytes_add_text(text, digits);
+    char digits[WP_NUMBER_TEXT];
+    return wp_bytes_add(text, digits, wp_number_text(value, digits));
 }
 
 /* Millions of points as nodes of a tree would take a hundred bytes each: they go in as text. */

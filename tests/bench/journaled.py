@@ -43,7 +43,7 @@ def folder(size="6G", below=None):
         yield mount, described(mount)
     finally:
         if os.path.ismount(mount):
-            run("umount", mount)
+            run("umount", "--lazy", mount)  # after an error something may still be open in it
         if loop:
             run("losetup", "-d", loop)
         shutil.rmtree(made)

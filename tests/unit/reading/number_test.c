@@ -11,6 +11,7 @@
 #include <cmocka.h>
 
 #include "number.h"
+#include "spectrum/number_text.h"
 
 static uint64_t state = 88172645463325252U;
 
@@ -110,6 +111,42 @@ static void the_shortest_text_reads_back_to_the_same_value(void **unused)
     assert_string_equal(text, "4000");
 }
 
+/* What printf writes with the fewest of 15, 16 or 17 digits that read back, and its exponent in
+ * capitals. */
+static void as_printf_would(double value, char text[WP_NUMBER_TEXT])
+{
+    for (int precision = 15; precision <= 17; precision++) {
+        (void)snprintf(text, WP_NUMBER_TEXT, "%.*g", precision, value);
+        if (strtod(text, NULL) == value)
+            break;
+    }
+    char *exponent = strchr(text, 'e');
+    if (exponent)
+        *exponent = 'E';
+}
+
+static void texts_are_those_of_printf(void **unused)
+{
+    (void)unused;
+    char text[WP_NUMBER_TEXT], expected[WP_NUMBER_TEXT];
+    const double others[] = {0.0,  -0.0,      1e-4,     9.999e-5, 1e15, 999999999999999.0,
+                             1e22, 0.1 + 0.2, 1.0 / 3.0};
+    for (size_t i = 0; i < sizeof others / sizeof others[0]; i++) {
+        as_printf_would(others[i], expected);
+        assert_int_equal(wp_number_text(others[i], text), strlen(expected));
+        assert_string_equal(text, expected);
+    }
+    for (int i = 0; i < 200000; i++) {
+        uint64_t bits = random_bits();
+        double value =
+            (double)(int64_t)(bits >> 12 >> bits % 50) / pow(10.0, (double)(bits / 64 % 20));
+        value = bits & 1 << 11 ? -value : value;
+        as_printf_would(value, expected);
+        (void)wp_number_text(value, text);
+        assert_string_equal(text, expected);
+    }
+}
+
 static void eight_digits_are_taken_at_once(void **unused)
 {
     (void)unused;
@@ -136,6 +173,7 @@ int main(void)
         cmocka_unit_test(values_are_correctly_rounded),
         cmocka_unit_test(very_long_numbers_are_rounded_by_their_last_digit),
         cmocka_unit_test(the_shortest_text_reads_back_to_the_same_value),
+        cmocka_unit_test(texts_are_those_of_printf),
         cmocka_unit_test(eight_digits_are_taken_at_once),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
