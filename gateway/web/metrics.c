@@ -1,16 +1,18 @@
-/* The gateway's own figures in Prometheus' text format, version 0.0.4. */
+/* Figures in Prometheus' text format, version 0.0.4: the fleet's from the database, our own. */
 #include <inttypes.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/statvfs.h>
 
 #include "request.h"
+#include "views/figures.h"
 
-#define METRICS_MOST (64 * 1024)
+#define METRICS_MOST (1024 * 1024)
 
 static void add(struct wp_bytes *text, const char *name, const char *kind, const char *help,
                 uint64_t value)
 {
-    (void)wp_bytes_addf(text, "# HELP %s %s\n# TYPE %s %s\n%s %" PRIu64 "\n", name, help, name,
-                        kind, name, value);
+    (void)wp_figure_add(text, name, kind, help, value);
 }
 
 static void add_answers(struct wp_bytes *text, const struct wp_web *web)
@@ -34,11 +36,53 @@ static void add_database(struct wp_bytes *text, const struct wp_web *web)
         counts.wal_bytes > 0 ? (uint64_t)counts.wal_bytes : 0);
 }
 
+static void add_lanes(struct wp_bytes *text, const struct wp_web *web)
+{
+    add(text, "wavepost_lane_compute", "gauge", "Jobs in the compute lane.",
+        wp_lane_load(web->options.compute));
+    add(text, "wavepost_lane_passwords", "gauge", "Jobs in the passwords lane.",
+        wp_lane_load(web->options.passwords));
+    add(text, "wavepost_lane_exports", "gauge", "Jobs in the exports lane.",
+        wp_lane_load(web->options.exports));
+}
+
+/* Database and objects lie on the same file system unless somebody has moved one of them. */
+static void add_disk(struct wp_bytes *text, const struct wp_web *web)
+{
+    struct statvfs disk;
+    char objects[512];
+    snprintf(objects, sizeof objects, "%.480s/objects", web->options.folder);
+    if (statvfs(web->options.folder, &disk) == 0)
+        add(text, "wavepost_data_free_bytes", "gauge", "Free space for the database.",
+            (uint64_t)disk.f_bavail * disk.f_frsize);
+    if (statvfs(objects, &disk) == 0)
+        add(text, "wavepost_store_free_bytes", "gauge", "Free space for objects.",
+            (uint64_t)disk.f_bavail * disk.f_frsize);
+}
+
+static void free_text(void *state)
+{
+    wp_bytes_release(state);
+    free(state);
+}
+
+enum wp_status wp_load_metrics(struct wp_sql *sql, int64_t now, struct wp_request *request)
+{
+    struct wp_bytes *text = calloc(1, sizeof *text);
+    if (text == NULL)
+        return WP_NO_MEMORY;
+    wp_bytes_init(text, METRICS_MOST);
+    request->state = text;
+    request->state_free = free_text;
+    return wp_view_figures(sql, now, text);
+}
+
 void wp_serve_metrics(struct wp_request *request)
 {
     const struct wp_web *web = request->web;
-    struct wp_bytes text;
-    wp_bytes_init(&text, METRICS_MOST);
+    struct wp_bytes *figures = request->state;
+    struct wp_bytes text = *figures;
+    wp_bytes_init(figures, METRICS_MOST);
     add_answers(&text, web);
     add(&text, "wavepost_http_body_bytes_total", "counter", "Bytes of bodies received.",
         web->counts.body_bytes);
@@ -54,10 +98,8 @@ void wp_serve_metrics(struct wp_request *request)
     add(&text, "wavepost_http_strangers", "gauge", "Open connections that have proved nothing yet.",
         web->door.strangers);
     add_database(&text, web);
-    add(&text, "wavepost_lane_compute", "gauge", "Jobs in the compute lane.",
-        wp_lane_load(web->options.compute));
-    add(&text, "wavepost_lane_exports", "gauge", "Jobs in the exports lane.",
-        wp_lane_load(web->options.exports));
+    add_lanes(&text, web);
+    add_disk(&text, web);
     size_t size = 0;
     char *taken = wp_bytes_take(&text, &size);
     wp_reply_text(request, MHD_HTTP_OK, "text/plain; version=0.0.4; charset=utf-8", taken, size);

@@ -209,6 +209,7 @@ void wp_serve_provider_back(struct wp_request *request);
 void wp_serve_asset(struct wp_request *request);
 enum wp_status wp_load_health(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_health(struct wp_request *request);
+enum wp_status wp_load_metrics(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_metrics(struct wp_request *request);
 enum wp_status wp_load_events(struct wp_sql *sql, int64_t now, struct wp_request *request);
 void wp_serve_events(struct wp_request *request);

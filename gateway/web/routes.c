@@ -53,7 +53,7 @@ const struct wp_route wp_routes[] = {
 
     /* the gateway itself */
     {GET("/healthz"), PUBLIC, LOADED(wp_load_health, wp_serve_health), SAYS "whether the gateway answers"},
-    {GET("/metrics"), ANY(A | C), HANDLER(wp_serve_metrics), .flags = WP_ROUTE_LOOPBACK, SAYS "figures for monitoring"},
+    {GET("/metrics"), ANY(A | C), LOADED(wp_load_metrics, wp_serve_metrics), .flags = WP_ROUTE_LOOPBACK, SAYS "figures for monitoring"},
     {GET(V1 "/events"), ANY(ANYBODY | BENCH), LOADED(wp_load_events, wp_serve_events), SAYS "live events; each topic has its own rule"},
 
     /* signing in */

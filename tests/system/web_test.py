@@ -2,6 +2,7 @@
 import hashlib
 import json
 import os
+import re
 import resource
 import socket
 import sys
@@ -189,6 +190,30 @@ class WebTest(unittest.TestCase):
         self.assertIn(b"wavepost_http_answers_total", body)
         answer, problem = self.ask("GET", "/metrics", None, {"X-Forwarded-For": "127.0.0.1"})
         self.assert_problem(answer, problem, 401)
+
+    def test_metrics_say_how_the_fleet_is(self):
+        answer, body = self.ask("GET", "/metrics")
+        self.assertEqual(answer.status, 200)
+        self.assertTrue(answer.getheader("Content-Type").startswith("text/plain; version=0.0.4"))
+        described, seen = set(), {}
+        for line in body.decode().splitlines():
+            if line.startswith("# TYPE "):
+                name, kind = line.split()[2:]
+                self.assertNotIn(name, described)
+                self.assertIn(kind, ("gauge", "counter"))
+                described.add(name)
+            elif not line.startswith("# HELP "):
+                match = re.fullmatch(r'([a-z_]+)(\{[a-z]+="(?:[^"\\]|\\.)*"(?:,[a-z]+="(?:[^"\\]|\\.)*")*\})? (-?[0-9]+)', line)
+                self.assertTrue(match, line)
+                self.assertIn(match.group(1), described, "a figure without its kind")
+                seen.setdefault(match.group(1), []).append((match.group(2), int(match.group(3))))
+        for name in ("agent_up", "agent_queue_files", "agent_unheard_seconds", "store_free_bytes", "data_free_bytes",
+                     "lane_compute", "lane_passwords", "lane_exports", "db_wal_bytes"):
+            self.assertIn("wavepost_" + name, seen)
+        for name in ("printers", "deliveries_open", "deliveries_day", "spectra_day"):
+            self.assertIn("wavepost_" + name, described)
+        self.assertIn('instrument="', seen["wavepost_agent_up"][0][0])
+        self.assertGreater(seen["wavepost_store_free_bytes"][0][1], 0)
 
     def test_the_control_socket_is_for_its_owner(self):
         path = os.path.join(self.daemon.data, "control.sock")
