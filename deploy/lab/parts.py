@@ -24,14 +24,15 @@ class Build:
 
 
 class Gateway:
-    """wavepostd with its data folder. After a kill it comes back on the same port."""
+    """wavepostd with its data folder. After a kill it comes back on the same port. `within`: the words that
+    run a program on another host, whose address is `host`."""
 
     name = "gateway"
 
-    def __init__(self, build, data, log, config=None):
+    def __init__(self, build, data, log, config=None, host="127.0.0.1", within=()):
         self.build, self.data = build, data
         self.port = free_port()
-        argv = [build.program("wavepostd"), "--data", data, "--listen", "127.0.0.1:%d" % self.port]
+        argv = [*within, build.program("wavepostd"), "--data", data, "--listen", "%s:%d" % (host, self.port)]
         self.program = Program("wavepostd", argv + (["--config", config] if config else []), log)
         self.url = ""
 
@@ -79,19 +80,21 @@ class Gateway:
 
 
 class Agent:
-    """One agent that watches one folder."""
+    """One agent that watches one folder. `within`: as for the gateway."""
 
-    def __init__(self, build, name, watched, state, log):
+    def __init__(self, build, name, watched, state, log, within=()):
         self.name, self.watched, self.state, self.log = "agent " + name, watched, state, log
         self.path = build.program("wavepost-agent")
-        self.program = Program(self.name, [self.path, "run", "--state", state], log)
+        self.within = within
+        self.program = Program(self.name, [*within, self.path, "run", "--state", state], log)
 
     def join(self, join_string):
         """Redeems the one-time join string; once, before the first start."""
         os.makedirs(self.watched, exist_ok=True)
         os.makedirs(os.path.dirname(os.path.abspath(self.state)), exist_ok=True)
         one = Program(self.name + " join",
-                      [self.path, "join", join_string, "--watch", self.watched, "--state", self.state], self.log)
+                      [*self.within, self.path, "join", join_string, "--watch", self.watched, "--state", self.state],
+                      self.log)
         one.start()
         status = one.wait(30.0)
         if status is None:

@@ -1,0 +1,1 @@
+"""Faults of the network between real agents and the real gateway, each in a network namespace of its own."""
