@@ -1,3 +1,4 @@
+#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -69,27 +70,37 @@ static enum wp_status add_join(struct wp_txn *txn, const struct wp_ask *ask, int
 /* Columns that are set by texts and numbers of the body, with their bounds. */
 static const struct {
     const char *name;
+    const char *says; /* as the page and a person call it */
     size_t most;
     const char *update;
 } texts[] = {
-    {"technique", 16, "UPDATE instrument SET technique = ? WHERE id = ?"},
-    {"accessory", 64, "UPDATE instrument SET accessory = ? WHERE id = ?"},
-    {"preparation", 24, "UPDATE instrument SET preparation = ? WHERE id = ?"},
-    {"plates", 16, "UPDATE instrument SET plates = ? WHERE id = ?"},
-    {"name_pattern", 100, "UPDATE instrument SET name_pattern = ? WHERE id = ?"},
-    {"how_to_export", 1000, "UPDATE instrument SET how_to_export = ? WHERE id = ?"},
-    {"cleaning_solvent", 60, "UPDATE instrument SET cleaning_solvent = ? WHERE id = ?"},
-    {"solvents", 200, "UPDATE instrument SET solvents = ? WHERE id = ?"},
+    {"technique", "The technique", 16, "UPDATE instrument SET technique = ? WHERE id = ?"},
+    {"accessory", "The accessory", 64, "UPDATE instrument SET accessory = ? WHERE id = ?"},
+    {"preparation", "The usual preparation", 24,
+     "UPDATE instrument SET preparation = ? WHERE id = ?"},
+    {"plates", "The usual plates", 16, "UPDATE instrument SET plates = ? WHERE id = ?"},
+    {"name_pattern", "The pattern of names", 100,
+     "UPDATE instrument SET name_pattern = ? WHERE id = ?"},
+    {"how_to_export", "How to export", 1000,
+     "UPDATE instrument SET how_to_export = ? WHERE id = ?"},
+    {"cleaning_solvent", "The cleaning solvent", 60,
+     "UPDATE instrument SET cleaning_solvent = ? WHERE id = ?"},
+    {"solvents", "The solvents", 200, "UPDATE instrument SET solvents = ? WHERE id = ?"},
 };
 static const struct {
     const char *name;
+    const char *says;
     int64_t most;
     const char *update;
 } numbers[] = {
-    {"lab_resolution", 64, "UPDATE instrument SET lab_resolution = ? WHERE id = ?"},
-    {"lab_scans", 100000, "UPDATE instrument SET lab_scans = ? WHERE id = ?"},
-    {"lab_low", 100000, "UPDATE instrument SET lab_low = ? WHERE id = ?"},
-    {"lab_high", 100000, "UPDATE instrument SET lab_high = ? WHERE id = ?"},
+    {"lab_resolution", "The lab's resolution", 64,
+     "UPDATE instrument SET lab_resolution = ? WHERE id = ?"},
+    {"lab_scans", "The lab's number of scans", 100000,
+     "UPDATE instrument SET lab_scans = ? WHERE id = ?"},
+    {"lab_low", "The lab's lowest wavenumber", 100000,
+     "UPDATE instrument SET lab_low = ? WHERE id = ?"},
+    {"lab_high", "The lab's highest wavenumber", 100000,
+     "UPDATE instrument SET lab_high = ? WHERE id = ?"},
 };
 
 static enum wp_status set_columns(struct wp_txn *txn, const struct wp_ask *ask, int64_t id,
@@ -101,16 +112,17 @@ static enum wp_status set_columns(struct wp_txn *txn, const struct wp_ask *ask, 
         if (!text)
             continue;
         if (!wp_typed_ok(text, texts[i].most, true))
-            return wp_fail(error, WP_INVALID, "\"%s\" is too long or not plain text.",
-                           texts[i].name);
+            return wp_fail(error, WP_INVALID, "%s is plain text of at most %zu bytes.",
+                           texts[i].says, texts[i].most);
         status = wp_sql_run(txn->sql, texts[i].update, "ti", text, id);
     }
     for (size_t i = 0; !status && i < sizeof numbers / sizeof numbers[0]; i++) {
-        int64_t number = 0;
-        if (!wp_ask_int(ask, numbers[i].name, &number))
+        int64_t number = -1;
+        if (!wp_ask_int_within(ask, numbers[i].name, 0, numbers[i].most, &number))
+            return wp_fail(error, WP_INVALID, "%s is a whole number, at most %" PRId64 ".",
+                           numbers[i].says, numbers[i].most);
+        if (number < 0)
             continue;
-        if (number < 0 || number > numbers[i].most)
-            return wp_fail(error, WP_INVALID, "\"%s\" is out of range.", numbers[i].name);
         status = wp_sql_run(txn->sql, numbers[i].update, "ii", number, id);
     }
     return status;

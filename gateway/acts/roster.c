@@ -87,8 +87,11 @@ static enum wp_status read_header(struct csv *csv, int order[32], size_t *width,
 {
     char fields[32][FIELD_MOST];
     bool bad = false, login = false;
-    if (!next_record(csv, fields, 32, width, &bad) || bad)
+    if (!next_record(csv, fields, 32, width, &bad))
         return wp_fail_at(error, WP_INVALID, 1, 0, "The roster is empty.");
+    if (bad)
+        return wp_fail_at(error, WP_INVALID, 1, 0,
+                          "The first line does not name columns: is this a CSV file?");
     for (size_t i = 0; i < *width; i++) {
         order[i] = -1;
         for (int c = 0; c < COLUMNS; c++)

@@ -73,7 +73,11 @@ WP_ACT(wp_act_person_put)
             error, WP_INVALID,
             "A person's roles are \"technician\" and \"administrator\"; others belong to "
             "a section's staff.");
-    enum wp_status status = wp_person_put(txn, &person, error);
+    enum wp_status status =
+        wp_put_fits(ask, wp_person_find(txn->sql, person.login ? person.login : "", &person.id),
+                    "a person", person.login ? person.login : "", error);
+    if (!status)
+        status = wp_person_put(txn, &person, error);
     /* Hashed beforehand on the password lane by who calls this. */
     const char *hash = wp_ask_text(ask, "password_hash");
     if (!status && hash)

@@ -226,6 +226,8 @@ static int change(struct set_up *set_up, const struct noun *noun, const char *wh
     if (!word(set_up, 1))
         return wp_cli_usage("a word is missing: whom or which?");
     cJSON_AddStringToObject(set_up->body, noun->member, word(set_up, 1));
+    if (noun->path)
+        cJSON_AddBoolToObject(set_up->body, "change", !is(what, "add"));
     if (is(what, "end") || is(what, "reopen"))
         cJSON_AddBoolToObject(set_up->body, "ended", is(what, "end"));
     if (is(noun->verb, "person"))

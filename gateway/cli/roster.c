@@ -2,7 +2,11 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/bytes.h"
+#include "base/characters.h"
 #include "set_up.h"
+
+#define ROSTER_MOST ((size_t)2 << 20)
 
 static int show(struct set_up *set_up)
 {
@@ -49,6 +53,31 @@ static void print_difference(const cJSON *answer)
                : "nothing was changed");
 }
 
+/* Spreadsheets on Windows still save CSV in its old encoding. What is neither is no text. */
+static int add_text(cJSON *body, const char *file, const struct wp_bytes *bytes)
+{
+    const char *data = bytes->data ? bytes->data : "";
+    struct wp_bytes text;
+    char one[4];
+    for (size_t i = 0; i < bytes->size; i++)
+        if ((unsigned char)data[i] < 0x20 && !strchr("\t\r\n", data[i] ? data[i] : '?'))
+            return wp_cli_fail("%s is no text: save the roster as CSV", file);
+    if (wp_utf8_valid(data, bytes->size)) {
+        cJSON_AddStringToObject(body, "csv", data);
+        return WP_EXIT_DONE;
+    }
+    wp_bytes_init(&text, 3 * ROSTER_MOST);
+    enum wp_status status = WP_OK;
+    for (size_t i = 0; !status && i < bytes->size; i++)
+        status = wp_bytes_add(&text, one, wp_windows1252_to_utf8((unsigned char)data[i], one));
+    if (!status) {
+        fprintf(stderr, "wavepost: %s is not UTF-8 and is read as Windows-1252\n", file);
+        cJSON_AddStringToObject(body, "csv", text.data);
+    }
+    wp_bytes_release(&text);
+    return status ? wp_cli_fail("%s: out of memory", file) : WP_EXIT_DONE;
+}
+
 int wp_set_up_roster(struct set_up *set_up)
 {
     struct wp_bytes bytes = {0};
@@ -57,11 +86,13 @@ int wp_set_up_roster(struct set_up *set_up)
     const char *file = set_up->words.count ? set_up->words.words[0] : "list";
     if (!strcmp(file, "list"))
         return show(set_up);
-    if (wp_cli_load(file, (size_t)2 << 20, &bytes, &error))
+    if (wp_cli_load(file, ROSTER_MOST, &bytes, &error))
         return wp_cli_fail("%s: %s", file, error.text);
-    cJSON_AddStringToObject(set_up->body, "csv", bytes.data ? bytes.data : "");
+    int code = add_text(set_up->body, file, &bytes);
     wp_bytes_release(&bytes);
-    int code = wp_set_up_call(set_up, "POST", "/api/v1/roster", &answer);
+    if (code)
+        return code;
+    code = wp_set_up_call(set_up, "POST", "/api/v1/roster", &answer);
     const cJSON *bad = NULL, *errors = cJSON_GetObjectItemCaseSensitive(answer, "errors");
     cJSON_ArrayForEach(bad, errors)
     {

@@ -44,6 +44,18 @@ bool wp_ask_int(const struct wp_ask *ask, const char *name, int64_t *value)
     return true;
 }
 
+bool wp_ask_int_within(const struct wp_ask *ask, const char *name, int64_t low, int64_t high,
+                       int64_t *value)
+{
+    int64_t number = 0;
+    if (!member(ask, name))
+        return true;
+    if (!wp_ask_int(ask, name, &number) || number < low || number > high)
+        return false;
+    *value = number;
+    return true;
+}
+
 bool wp_ask_flag(const struct wp_ask *ask, const char *name)
 {
     const cJSON *found = member(ask, name);

@@ -149,6 +149,26 @@ static bool one_of(const char *text, const char *const words[], struct wp_error 
     return false;
 }
 
+/* A flag of the body: 1 or 0, -1 if nothing is said of it. */
+static int64_t said(const struct wp_ask *ask, const char *name)
+{
+    return cJSON_HasObjectItem(ask->body, name) ? (int64_t)wp_ask_flag(ask, name) : -1;
+}
+
+enum wp_status wp_put_fits(const struct wp_ask *ask, enum wp_status found, const char *what,
+                           const char *name, struct wp_error *error)
+{
+    int64_t change = said(ask, "change");
+    if (found && found != WP_NOT_FOUND)
+        return found;
+    if (change == 0 && !found)
+        return wp_fail(error, WP_CONFLICT, "There is %s \"%.64s\" already.", what, name);
+    if (change == 1 && found)
+        return wp_fail(error, WP_NOT_FOUND, "There is no %s \"%.64s\".", strchr(what, ' ') + 1,
+                       name);
+    return WP_OK;
+}
+
 static enum wp_status course_named(struct wp_sql *sql, const char *code, int64_t *id,
                                    struct wp_error *error)
 {
@@ -175,13 +195,16 @@ enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64
     if (!one_of(axis, axes, error, "y_axis") || !one_of(printing, printings, error, "printing") ||
         !one_of(mailing, mailings, error, "mailing") || !one_of(scale, scales, error, "x_scale"))
         return WP_INVALID;
-    if (wp_ask_int(ask, "pages_a_day", &pages) && (pages < 0 || pages > 1000))
-        return wp_fail(error, WP_INVALID, "\"pages_a_day\" is 0 (no limit) to 1000.");
-    enum wp_status status =
-        wp_sql_run(txn->sql,
-                   "INSERT INTO course (id, code, title, created_us) VALUES (?, ?, ?, ?) "
-                   "ON CONFLICT (code) DO NOTHING",
-                   "itti", wp_id_next(), code, title ? title : code, txn->now);
+    if (!wp_ask_int_within(ask, "pages_a_day", 0, 1000, &pages))
+        return wp_fail(error, WP_INVALID, "Pages a day are a whole number, 0 (no limit) to 1000.");
+    enum wp_status status = wp_put_fits(
+        ask, wp_sql_int(txn->sql, id, "SELECT id FROM course WHERE code = ?", "t", code),
+        "a course", code, error);
+    if (!status)
+        status = wp_sql_run(txn->sql,
+                            "INSERT INTO course (id, code, title, created_us) VALUES (?, ?, ?, ?) "
+                            "ON CONFLICT (code) DO NOTHING",
+                            "itti", wp_id_next(), code, title ? title : code, txn->now);
     if (!status)
         status = wp_sql_run(txn->sql,
                             "UPDATE course SET title = coalesce(?, title), "
@@ -247,6 +270,12 @@ enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int6
         return wp_fail(error, WP_INVALID, "A section needs a code of 1 to 32 bytes.");
     enum wp_status status = course_named(txn->sql, wp_ask_text(ask, "course"), &course, error);
     if (!status)
+        status = wp_put_fits(ask,
+                             wp_sql_int(txn->sql, id,
+                                        "SELECT id FROM section WHERE course_id = ? AND code = ?",
+                                        "it", course, code),
+                             "a section", code, error);
+    if (!status)
         status = wp_sql_run(txn->sql,
                             "INSERT INTO section (id, course_id, code, created_us) "
                             "VALUES (?, ?, ?, ?) ON CONFLICT (course_id, code) DO NOTHING",
@@ -282,12 +311,6 @@ static enum wp_status put_samples(struct wp_txn *txn, int64_t experiment, const 
     return status;
 }
 
-/* A flag of the body: 1 or 0, -1 if nothing is said of it. */
-static int64_t said(const struct wp_ask *ask, const char *name)
-{
-    return cJSON_HasObjectItem(ask->body, name) ? (int64_t)wp_ask_flag(ask, name) : -1;
-}
-
 enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
                                  struct wp_error *error)
 {
@@ -303,9 +326,16 @@ enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, i
     if ((preparation && !wp_typed_ok(preparation, 23, true)) ||
         (plates && !wp_typed_ok(plates, 15, true)))
         return wp_fail(error, WP_INVALID, "\"preparation\" or \"plates\" is too long.");
-    if (wp_ask_int(ask, "expected", &expected) && (expected < 0 || expected > 100))
-        return wp_fail(error, WP_INVALID, "\"expected\" is 0 (no number) to 100 spectra.");
+    if (!wp_ask_int_within(ask, "expected", 0, 100, &expected))
+        return wp_fail(error, WP_INVALID,
+                       "Spectra expected are a whole number, 0 (no number) to 100.");
     enum wp_status status = course_named(txn->sql, wp_ask_text(ask, "course"), &course, error);
+    if (!status)
+        status = wp_put_fits(
+            ask,
+            wp_sql_int(txn->sql, id, "SELECT id FROM experiment WHERE course_id = ? AND code = ?",
+                       "it", course, code),
+            "an experiment", code, error);
     if (!status)
         status = wp_sql_run(txn->sql,
                             "INSERT INTO experiment (id, course_id, code, title) VALUES (?, ?, ?, "

@@ -19,7 +19,4 @@ enum wp_encoding wp_encoding_detect(const unsigned char *bytes, size_t size, siz
 char *wp_utf16_to_utf8(const unsigned char *bytes, size_t size, bool big_endian, size_t *out_size,
                        size_t *broken);
 
-/* Writes one code point of Windows-1252 (which holds Latin-1) as UTF-8; returns its 1-3 bytes. */
-size_t wp_windows1252_to_utf8(unsigned char byte, char out[4]);
-
 #endif

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "base/bytes.h"
+#include "base/characters.h"
 #include "encoding.h"
 #include "reader.h"
 

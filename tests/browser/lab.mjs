@@ -150,7 +150,7 @@ export class Lab {
     const person = (login, given, family, ...rest) =>
       this.command(
         'person',
-        'add',
+        STUDENTS.some(([known]) => known === login) ? 'change' : 'add',
         login,
         '--given',
         given,

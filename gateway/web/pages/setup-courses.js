@@ -54,13 +54,13 @@ function courseForm(c, done) {
         field(
           'Pages a day and person',
           input('pages_a_day', { inputmode: 'numeric', value: c.pages_a_day ?? 20 }),
-          '0: no limit',
+          '0: no limit, empty: 20',
         ),
       ),
       save(c.id ? 'Save' : 'Add'),
     ),
     async (values) => {
-      await post('/courses', { ...values, pages_a_day: Number(values.pages_a_day ?? 0) });
+      await post('/courses', { title: '', pages_a_day: 20, ...values, change: Boolean(c.id) });
       announce('Saved.');
       await done();
     },
@@ -154,7 +154,8 @@ function experimentForm(c, e, done) {
         plates: '',
         ...values,
         course: c.code,
-        expected: Number(values.expected ?? 0),
+        change: Boolean(e.id),
+        expected: values.expected ?? 0,
         has_oh: values.has_oh === 'true',
         samples: (values.samples || '')
           .split('\n')
@@ -201,7 +202,7 @@ export async function course(main, [code]) {
           act(
             e.ended_us ? 'Offer it again' : 'No longer offered at the bench',
             async () => {
-              await post('/experiments', { course: c.code, code: e.code, ended: !e.ended_us });
+              await post('/experiments', { course: c.code, code: e.code, change: true, ended: !e.ended_us });
               await load();
             },
             { kind: 'quiet' },

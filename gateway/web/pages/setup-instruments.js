@@ -53,7 +53,7 @@ function everything(form, numbers) {
   const body = {};
   for (const [name, value] of new FormData(form)) {
     if (!numbers.includes(name)) body[name] = value.trim();
-    else if (value.trim()) body[name] = Number(value);
+    else body[name] = value.trim() || 0;
   }
   return body;
 }

@@ -50,7 +50,13 @@ function form(p, done) {
     h('div', { class: 'row' }, h('button', { class: 'primary' }, p.id ? 'Save' : 'Add')),
   );
   return whenSubmitted(box, async (values) => {
-    await post('/people', { ...values, roles: [].concat(values.roles || []) });
+    const emptied = p.id ? { given: '', family: '', email: '', alias: '' } : {};
+    await post('/people', {
+      ...emptied,
+      ...values,
+      roles: [].concat(values.roles || []),
+      change: Boolean(p.id),
+    });
     announce('Saved.');
     await done();
   });

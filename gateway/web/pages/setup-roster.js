@@ -4,6 +4,18 @@ import { post } from './api.js';
 import { announce, fill, h, act, field, showProblem, clearProblem } from './dom.js';
 import { plural } from './words.js';
 
+/* Spreadsheets on Windows still save CSV in its old encoding. */
+async function read(file) {
+  const bytes = await file.arrayBuffer();
+  if (new Uint8Array(bytes).some((b) => b < 0x20 && ![9, 10, 13].includes(b)))
+    throw new Error(`“${file.name}” is no text. Save the roster as CSV and choose that.`);
+  try {
+    return { text: new TextDecoder('utf-8', { fatal: true }).decode(bytes), old: false };
+  } catch {
+    return { text: new TextDecoder('windows-1252').decode(bytes), old: true };
+  }
+}
+
 const list = (title, sign, rows) =>
   rows.length > 0 &&
   h(
@@ -42,9 +54,16 @@ export async function roster(main, [course, section]) {
   const file = h('input', { type: 'file', accept: '.csv,text/csv,text/plain' });
   const outcome = h('div', { 'aria-live': 'polite' });
   const send = (dry_run) => post('/roster', { course, section, csv: text.value, dry_run });
+  let old = false;
   file.addEventListener('change', async () => {
-    if (file.files[0]) text.value = await file.files[0].text();
     fill(outcome);
+    text.value = '';
+    old = false;
+    try {
+      if (file.files[0]) ({ text: text.value, old } = await read(file.files[0]));
+    } catch (problem) {
+      showProblem(problem, outcome);
+    }
   });
   text.addEventListener('input', () => fill(outcome));
   const apply = () =>
@@ -92,6 +111,7 @@ export async function roster(main, [course, section]) {
           fill(
             outcome,
             h('h2', 'What would change'),
+            old && h('p', 'The file is not UTF-8 and was read as Windows-1252: look at the accents.'),
             difference(tried),
             tried.errors.length === 0 && !nothing && h('div', { class: 'row' }, apply()),
             nothing && tried.errors.length === 0 && h('p', 'Nothing would change.'),

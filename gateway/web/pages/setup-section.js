@@ -39,7 +39,7 @@ export function sectionForm(course, s, terms, done) {
     ),
     async (values) => {
       const empty = s.id ? { title: '', place: '', term: '' } : {};
-      await post('/sections', { course, ...empty, ...values });
+      await post('/sections', { course, ...empty, ...values, change: Boolean(s.id) });
       announce('Saved.');
       await done();
     },
@@ -65,11 +65,12 @@ function staffForm(where, person, done) {
         ),
       ),
       ROLES.map(([, name]) =>
-        tick('roles', name, person.login ? now.includes(name) : name === 'instructor', { value: name }),
+        tick('roles', name, now.includes(name), { value: name }),
       ),
       h('div', { class: 'row' }, h('button', { class: 'primary' }, person.login ? 'Save' : 'Add')),
     ),
     async (values) => {
+      if (!values.roles) throw new Error('Please tick what they are in this section.');
       await post('/staff', { ...where, login: values.login, roles: [].concat(values.roles || []) });
       announce('Saved.');
       await done();
@@ -179,7 +180,7 @@ const endOrReopen = (where, s, done) =>
     act(
       s.ended_us ? 'Open it again' : 'End this section',
       async () => {
-        await post('/sections', { ...where, ended: !s.ended_us });
+        await post('/sections', { ...where, change: true, ended: !s.ended_us });
         await done();
       },
       { kind: 'quiet' },

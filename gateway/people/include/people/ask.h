@@ -61,6 +61,10 @@ const char *wp_ask_text(const struct wp_ask *ask, const char *name);
 /* An id (or any whole number up to 2^53) from query, body (number or text). False if
  * absent/malformed. */
 bool wp_ask_int(const struct wp_ask *ask, const char *name, int64_t *value);
+/* The same within bounds: true, with *value untouched, if nothing is said of it; false for what is
+ * no whole number or lies outside. */
+bool wp_ask_int_within(const struct wp_ask *ask, const char *name, int64_t low, int64_t high,
+                       int64_t *value);
 bool wp_ask_flag(const struct wp_ask *ask, const char *name);
 /* A path parameter as a positive whole number. */
 bool wp_ask_param_int(const struct wp_ask *ask, unsigned index, int64_t *value);

@@ -33,9 +33,17 @@ enum wp_status wp_person_name(struct wp_sql *sql, int64_t person, char *text, si
 /* The address mails go to; "" if there is none. WP_NOT_FOUND: no such person. */
 enum wp_status wp_person_email(struct wp_sql *sql, int64_t person, char *text, size_t room);
 
-/* Adds by code, or changes what is given; ids of those that exist stay. What the body does not name
- * stays as it is. A section's `term` is a term's code, "" for none; `ended` ends a section or an
- * experiment, or takes that back. */
+/* What the body's member `change` says, against whether it is there (`found`: WP_OK, or
+ * WP_NOT_FOUND): false adds only (WP_CONFLICT, "There is a course "X" already."), true changes only
+ * (WP_NOT_FOUND), absent does either, for scripts that bring what should be there. `what` has its
+ * article
+ * ("a course"). Other values of `found` are handed back. */
+enum wp_status wp_put_fits(const struct wp_ask *ask, enum wp_status found, const char *what,
+                           const char *name, struct wp_error *error);
+
+/* Adds by code, or changes what is given (see wp_put_fits); ids of those that exist stay. What the
+ * body does not name stays as it is. A section's `term` is a term's code, "" for none; `ended` ends
+ * a section or an experiment, or takes that back. */
 enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,
                              struct wp_error *error);
 enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t *id,

@@ -1,0 +1,101 @@
+#!/usr/bin/python3
+"""Setting up does what was said: adding never changes, changing touches what is named alone, and a
+roster of any spreadsheet is read or refused with the reason."""
+
+import os
+import subprocess
+import tempfile
+import unittest
+
+from access_case import College
+from daemon import BUILD
+
+COMMAND = os.path.join(BUILD, "gateway", "cli", "wavepost")
+
+
+class SettingUp(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.college = College()
+        cls.admin = cls.college.named["administrator"]
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.college.close()
+
+    def command(self, *words, code=0):
+        done = subprocess.run([COMMAND, *words, "--data", self.college.daemon.data], stdout=subprocess.PIPE,
+                              stderr=subprocess.PIPE, text=True, timeout=60)
+        self.assertEqual(done.returncode, code, done.stdout + done.stderr)
+        return done.stdout + done.stderr
+
+    def course(self, code):
+        (found,) = [c for c in self.admin.get("/courses")["courses"] if c["code"] == code]
+        return found
+
+    def refused(self, path, body, status, *words):
+        told = self.admin.post(path, body)
+        self.assertEqual(told[0], status, told)
+        for word in words:
+            self.assertIn(word, told[1]["detail"])
+
+    def test_a_person_of_a_known_sign_in_name_is_not_added_again(self):
+        known = self.admin.get("/people?q=boakes")["people"]
+        body = {"login": "BOAKES", "given": "Somebody", "family": "Else", "roles": []}
+        self.refused("/people", {**body, "change": False}, 409, "There is a person", "already")
+        self.assertEqual(self.admin.get("/people?q=boakes")["people"], known)
+        self.assertIn("already", self.command("person", "add", "boakes", "--given", "Somebody", code=1))
+        self.assertEqual(self.admin.get("/people?q=boakes")["people"], known)
+        self.refused("/people", {**body, "login": "n.o.body", "change": True}, 404, "no person")
+        self.command("person", "change", "n.o.body", "--given", "No", code=1)
+
+    def test_a_course_of_a_known_code_is_not_added_again_and_a_change_touches_what_it_names(self):
+        self.command("course", "add", "SET 1", "--title", "First", "--y-axis", "absorbance", "--mailing", "none")
+        before = self.course("SET 1")
+        self.refused("/courses", {"code": "SET 1", "title": "Second", "change": False}, 409, "There is a course")
+        self.assertIn("already", self.command("course", "add", "SET 1", "--title", "Second", code=1))
+        self.assertEqual(self.course("SET 1"), before)
+        self.command("course", "change", "SET 1", "--title", "Second")
+        self.assertEqual(self.course("SET 1"), {**before, "title": "Second"})
+        self.command("course", "change", "SET 2", "--title", "Second", code=1)
+
+    def test_sections_and_experiments_likewise(self):
+        self.command("course", "add", "SET 3")
+        self.command("section", "add", "A", "--course", "SET 3", "--title", "Mornings", "--place", "Science/2/214")
+        self.command("experiment", "add", "E1", "--course", "SET 3", "--title", "Esters", "--sample", "A")
+        before = self.course("SET 3")
+        self.assertIn("already", self.command("section", "add", "A", "--course", "SET 3", code=1))
+        self.assertIn("already", self.command("experiment", "add", "E1", "--course", "SET 3", code=1))
+        self.assertEqual(self.course("SET 3"), before)
+        self.command("experiment", "change", "E1", "--course", "SET 3", "--expected", "3")
+        self.assertEqual(self.course("SET 3")["experiments"], [{**before["experiments"][0], "expected": 3}])
+        self.command("section", "change", "B", "--course", "SET 3", code=1)
+        self.command("experiment", "end", "E2", "--course", "SET 3", code=1)
+
+    def test_numbers_that_are_none_are_refused_by_the_name_of_their_field(self):
+        for wrong in ("many", -3, 2.5, None, 1001):
+            self.refused("/courses", {"code": "SET 4", "pages_a_day": wrong}, 422, "Pages a day are a whole number")
+        for wrong in ("four", -1, 65):
+            self.refused("/instruments", {"name": "IR-77", "place": "Science/2/214", "lab_resolution": wrong}, 422,
+                         "resolution is a whole number")
+
+    def roster(self, data, code=0):
+        with tempfile.NamedTemporaryFile(suffix=".csv") as file:
+            file.write(data)
+            file.flush()
+            return self.command("roster", file.name, "--course", "SET 5", "--section", "A", "--dry-run", code=code)
+
+    def test_a_roster_is_read_as_spreadsheets_save_it_or_refused_with_the_reason(self):
+        self.command("course", "add", "SET 5")
+        self.command("section", "add", "A", "--course", "SET 5")
+        told = self.roster("login,given,family\nrdupre,Ren\u00e9,Dupr\u00e9\n".encode("cp1252"))
+        self.assertIn("read as Windows-1252", told)
+        self.assertIn("Ren\u00e9 Dupr\u00e9", told)
+        self.assertNotIn("Windows", self.roster("login,given,family\nrdupre,Ren\u00e9,Dupr\u00e9\n".encode()))
+        self.assertIn("is no text", self.roster(os.urandom(40) + b"\0\1\2" + os.urandom(4000), code=1))
+        self.refused("/roster", {"course": "SET 5", "section": "A", "csv": "x" * 4000, "dry_run": True}, 422,
+                     "is this a CSV file?")
+
+
+if __name__ == "__main__":
+    unittest.main()
