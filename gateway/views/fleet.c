@@ -81,6 +81,42 @@ static int64_t add_faults(const struct spans *agent, const struct spans *gateway
     return down;
 }
 
+/* Faults that are shown of the last weeks; their number counts all of them. */
+enum { RECORD_DAYS = 28, RECORD_FAULTS = 20 };
+
+/* Hours lost and faults of the last weeks, and between them the mean time from fault to fault: time
+ * up by the number of faults (common practice, no source). Null where there is too much to read. */
+static enum wp_status add_record(struct wp_sql *sql, int64_t agent, int64_t joined, int64_t now,
+                                 cJSON *object)
+{
+    static _Thread_local struct spans gateway, spans;
+    struct day weeks = {now - RECORD_DAYS * WP_DAY, now};
+    if (joined > weeks.from)
+        weeks.from = joined;
+    enum wp_status status = read_spans(sql, "gateway", 0, weeks, &gateway);
+    if (!status)
+        status = read_spans(sql, "agent", agent, weeks, &spans);
+    if (status || gateway.count == SPANS_MOST || spans.count == SPANS_MOST) {
+        cJSON_AddNullToObject(object, "record");
+        return status;
+    }
+    cJSON *record = cJSON_AddObjectToObject(object, "record");
+    cJSON *faults = cJSON_AddArrayToObject(record, "faults");
+    int64_t down = add_faults(&spans, &gateway, weeks, faults);
+    int count = cJSON_GetArraySize(faults);
+    int64_t up = time_in(&gateway, weeks) - down;
+    for (int i = count; i > RECORD_FAULTS; i--)
+        cJSON_DeleteItemFromArray(faults, 0);
+    cJSON_AddNumberToObject(record, "days", RECORD_DAYS);
+    cJSON_AddNumberToObject(record, "count", count);
+    cJSON_AddNumberToObject(record, "hours_lost", (double)down / (double)WP_HOUR);
+    if (count > 0)
+        cJSON_AddNumberToObject(record, "mtbf_hours", (double)up / (double)WP_HOUR / count);
+    else
+        cJSON_AddNullToObject(record, "mtbf_hours");
+    return WP_OK;
+}
+
 /* The day counts from when the agent joined. */
 static enum wp_status add_today(struct wp_sql *sql, int64_t agent, int64_t joined, int64_t now,
                                 cJSON *object)
@@ -135,11 +171,14 @@ static enum wp_status add_agents(struct wp_sql *sql, cJSON *instrument, int64_t 
     cJSON_AddStringToObject(instrument, "state", state);
     if (status || !first) {
         cJSON_AddNullToObject(instrument, "today");
+        cJSON_AddNullToObject(instrument, "record");
         cJSON_AddArrayToObject(instrument, "faults");
         return status;
     }
-    return add_today(sql, (int64_t)number(first, "id"), (int64_t)number(first, "joined_us"), now,
-                     instrument);
+    int64_t id = (int64_t)number(first, "id");
+    int64_t joined = (int64_t)number(first, "joined_us");
+    status = add_today(sql, id, joined, now, instrument);
+    return status ? status : add_record(sql, id, joined, now, instrument);
 }
 
 static enum wp_status add_gateway(struct wp_sql *sql, cJSON *out)

@@ -1,10 +1,12 @@
 """The gateway's HTTP side against the real wavepostd: what it answers, and what hostile clients get."""
+import contextlib
 import hashlib
 import json
 import os
 import re
 import resource
 import socket
+import sqlite3
 import sys
 import tempfile
 import threading
@@ -214,6 +216,26 @@ class WebTest(unittest.TestCase):
             self.assertIn("wavepost_" + name, described)
         self.assertIn('instrument="', seen["wavepost_agent_up"][0][0])
         self.assertGreater(seen["wavepost_store_free_bytes"][0][1], 0)
+
+    def test_the_fleet_counts_hours_lost_and_faults_of_the_last_weeks(self):
+        hour, now = 3600 * 10**6, time.time_ns() // 1000
+        with contextlib.closing(sqlite3.connect(os.path.join(self.daemon.data, "gateway.db"), timeout=20)) as db, db:
+            agent, = db.execute("SELECT id FROM agent").fetchone()
+            joined, = db.execute("SELECT joined_us FROM agent").fetchone()
+            db.execute("UPDATE agent SET joined_us = ?", (now - 240 * hour,))
+            spans = [("gateway", 0, 240, 0)] + [("agent", agent, *hours) for hours in ((240, 120), (118, 30), (28, 0))]
+            for number, (subject, which, begin, end) in enumerate(spans, 1):
+                db.execute("INSERT INTO span (id, subject, subject_id, state, from_us, to_us) VALUES (?, ?, ?, 'up', ?, ?)",
+                           (number, subject, which, now - begin * hour, now - end * hour))
+        status, fleet = self.daemon.control("GET", "/api/v1/fleet")
+        self.assertEqual(status, 200)
+        record, = [i["record"] for i in fleet["instruments"] if i["id"] == self.instrument]
+        self.assertEqual((record["days"], record["count"], len(record["faults"])), (28, 2, 2))
+        self.assertAlmostEqual(record["hours_lost"], 4, places=1)
+        self.assertAlmostEqual(record["mtbf_hours"], 236 / 2, places=0)
+        with contextlib.closing(sqlite3.connect(os.path.join(self.daemon.data, "gateway.db"), timeout=20)) as db, db:
+            db.execute("DELETE FROM span WHERE id < 10")
+            db.execute("UPDATE agent SET joined_us = ?", (joined,))
 
     def test_the_control_socket_is_for_its_owner(self):
         path = os.path.join(self.daemon.data, "control.sock")

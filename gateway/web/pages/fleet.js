@@ -39,6 +39,26 @@ function dayBar(today) {
   ];
 }
 
+const faultLine = (f) =>
+  h('li', moment(f.from_us), ' to ', f.to_us ? moment(f.to_us) : 'now', ': ', f.text);
+
+/** The last weeks: with few instruments hours lost and the faults themselves say more than a mean. */
+function record(r) {
+  if (!r) return null;
+  const faults = r.count ? `, ${plural(r.count, 'fault')}` : ', no fault';
+  const mean = r.mtbf_hours === null ? '' : `; on the mean ${hours(r.mtbf_hours)} from fault to fault`;
+  const line = `Last ${r.days} days: ${hours(r.hours_lost)} lost${faults}${mean}`;
+  if (!r.count) return h('p', h('small', line));
+  return h(
+    'details',
+    h('summary', h('small', line)),
+    h('ul', { class: 'plain' }, [...r.faults].reverse().map(faultLine)),
+    r.count > r.faults.length && h('p', h('small', `The newest ${r.faults.length} of ${r.count}.`)),
+  );
+}
+
+const hours = (n) => `${n < 10 ? n.toFixed(1) : Math.round(n)} hours`;
+
 function agent(a) {
   const facts = [
     ['Last seen', h('span', ago(a.seen_us), ' ', h('small', { class: 'soft' }, moment(a.seen_us)))],
@@ -88,12 +108,11 @@ const instrument = (brings) => (i) => {
         h(
           'ul',
           { class: 'plain' },
-          i.faults.map((f) =>
-            h('li', moment(f.from_us), ' to ', f.to_us ? moment(f.to_us) : 'now', ': ', f.text),
-          ),
+          i.faults.map(faultLine),
         ),
       ),
     dayBar(i.today),
+    record(i.record),
     h(
       'dl',
       { class: 'facts' },
