@@ -22,6 +22,7 @@
 #include "dispatch/dispatch.h"
 #include "link_mail.h"
 #include "openid/openid.h"
+#include "staff_mail.h"
 #include "store/store.h"
 #include "web/web.h"
 
@@ -45,6 +46,7 @@ struct gateway {
     struct wp_mover *mover;
     struct wp_web *web;
     struct wp_link_mail *mail;
+    struct wp_staff_mail *staff_mail;
     struct wp_openid *openid;
     struct wp_deliveries deliveries;
     struct wp_dispatch *dispatch;
@@ -282,8 +284,12 @@ static enum wp_status start_dispatch(struct gateway *gateway, struct wp_error *e
 
 static enum wp_status start_mail(struct gateway *gateway, struct wp_error *error)
 {
-    return wp_link_mail_new(gateway->settings->config, wp_site.public_url, &gateway->loop,
-                            &gateway->mail, error);
+    enum wp_status status = wp_link_mail_new(gateway->settings->config, wp_site.public_url,
+                                             &gateway->loop, &gateway->mail, error);
+    return status
+               ? status
+               : wp_staff_mail_new(gateway->db, &gateway->loop, wp_link_mail_options(gateway->mail),
+                                   &gateway->staff_mail, error);
 }
 
 /* The first line of a file; `out` stays empty without a file. */
@@ -325,6 +331,7 @@ static void done_sweep(void *job, enum wp_status status)
 {
     struct gateway *gateway = job;
     gateway->sweeping = false;
+    wp_staff_mail_kick(gateway->staff_mail);
     if (status)
         wp_log(WP_LOG_WARN, "gateway", "sweep: %s", wp_status_name(status));
 }
@@ -414,6 +421,7 @@ static void stop(struct gateway *gateway)
     wp_web_stop(web);
     wp_dispatch_stop(gateway->dispatch);
     gateway->dispatch = NULL;
+    wp_staff_mail_stop(gateway->staff_mail);
     wp_link_mail_free(gateway->mail);
     wp_lane_free(gateway->exports);
     wp_lane_free(gateway->compute);
@@ -430,6 +438,7 @@ static void stop(struct gateway *gateway)
     uv_run(&gateway->loop, UV_RUN_DEFAULT);
     uv_walk(&gateway->loop, close_left, NULL);
     uv_run(&gateway->loop, UV_RUN_DEFAULT);
+    wp_staff_mail_free(gateway->staff_mail);
     uv_loop_close(&gateway->loop);
 }
 

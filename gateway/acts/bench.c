@@ -6,6 +6,7 @@
 #include "archive/record.h"
 #include "base/bytes.h"
 #include "db/event.h"
+#include "instrument_fault.h"
 #include "people/persons.h"
 #include "people/turns.h"
 #include "spectrum/remarks.h"
@@ -297,6 +298,8 @@ WP_ACT(wp_act_answer)
         status = wp_measurement_counts(txn, measurement);
     if (!status)
         status = wp_deliver_at_once(txn, measurement);
+    if (!status)
+        status = wp_watch_instrument(txn, instrument, measurement);
     if (!status)
         status = tell(txn, instrument, "stamped", measurement);
     return status ? status : answer_state(txn, ask, out, error);

@@ -6,6 +6,7 @@
 #include "acts/deliver.h"
 #include "acts/site.h"
 #include "archive/record.h"
+#include "around_classes.h"
 #include "base/bytes.h"
 #include "claims_parts.h"
 #include "db/event.h"
@@ -337,5 +338,5 @@ enum wp_status wp_act_sweep(struct wp_txn *txn, void *job)
         if (!status)
             status = wp_deliver_kept(txn, ids[i], false, WP_ACTOR_SYSTEM, 0);
     }
-    return status;
+    return status ? status : wp_around_classes(txn);
 }

@@ -8,6 +8,7 @@
 #include "acts/site.h"
 #include "archive/removal.h"
 #include "db/event.h"
+#include "instrument_fault.h"
 #include "intake_parts.h"
 #include "tell.h"
 #include "views/spectrum_json.h"
@@ -257,6 +258,8 @@ static enum wp_status new_measurement(struct wp_txn *txn, const struct wp_taking
     if (!status)
         status = of_earlier(taking) ? wp_measurement_keep(txn, measurement->id, "auto")
                                     : wp_deliver_at_once(txn, measurement->id);
+    if (!status && !of_earlier(taking))
+        status = wp_watch_instrument(txn, taking->instrument, measurement->id);
     return status ? status : tell(txn, taking, "measurement", measurement->id);
 }
 

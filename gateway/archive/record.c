@@ -188,13 +188,14 @@ enum wp_status wp_measurement_counts_instead(struct wp_txn *txn, int64_t measure
 
 enum wp_status wp_notice_add(struct wp_txn *txn, const struct wp_notice *notice)
 {
-    return wp_sql_run(txn->sql,
-                      "INSERT INTO notice (id, kind, instrument_id, measurement_id, other_id, "
-                      "capture_id, turn_id, text, at_us) VALUES (?, ?, ?, nullif(?, 0), "
-                      "nullif(?, 0), nullif(?, 0), nullif(?, 0), ?, ?)",
-                      "itiiiiiti", wp_id_next(), notice->kind, notice->instrument,
-                      notice->measurement, notice->other, notice->capture, notice->turn,
-                      notice->text, txn->now);
+    return wp_sql_run(
+        txn->sql,
+        "INSERT INTO notice (id, kind, instrument_id, measurement_id, other_id, "
+        "capture_id, turn_id, text, at_us, code, from_us) VALUES (?, ?, ?, nullif(?, 0), "
+        "nullif(?, 0), nullif(?, 0), nullif(?, 0), ?, ?, coalesce(?, ''), nullif(?, 0))",
+        "itiiiiititi", wp_id_next(), notice->kind, notice->instrument, notice->measurement,
+        notice->other, notice->capture, notice->turn, notice->text, txn->now, notice->code,
+        notice->from_us);
 }
 
 enum wp_status wp_notice_settle(struct wp_txn *txn, int64_t id, int64_t person)

@@ -7,6 +7,7 @@
 #include "people/timetable.h"
 #include "people/turns.h"
 #include "rows.h"
+#include "views/classes.h"
 
 static enum wp_status add_instrument(struct wp_sql *sql, int64_t id, cJSON *out,
                                      struct wp_error *error)
@@ -242,8 +243,8 @@ static enum wp_status add_messages(struct wp_sql *sql, int64_t instrument, cJSON
         sql, out, "messages",
         "SELECT at_us, kind, text FROM (SELECT at_us, kind, text FROM agent_event WHERE "
         "instrument_id = ?1 AND at_us > ?2 UNION ALL SELECT n.at_us, n.kind, n.text FROM notice n "
-        "WHERE n.instrument_id = ?1 AND n.at_us > ?2 AND n.kind IN ('saved-again', 'unread', "
-        "'instrument')) ORDER BY at_us DESC LIMIT 5",
+        "WHERE n.instrument_id = ?1 AND ((n.at_us > ?2 AND n.kind IN ('saved-again', 'unread')) OR "
+        "(n.kind = 'instrument' AND n.settled_us IS NULL))) ORDER BY at_us DESC LIMIT 5",
         "ii", instrument, wp_clock_utc() - 10 * WP_MINUTE);
     return status;
 }
@@ -302,6 +303,8 @@ WP_VIEW(wp_view_bench)
         status = add_turn_list(sql, ask, turn, *out);
     if (!status)
         status = add_sections(sql, instrument, *out);
+    if (!status)
+        status = wp_bench_nothing(sql, instrument, *out);
     if (!status)
         status = add_messages(sql, instrument, *out);
     if (!status)

@@ -8,6 +8,7 @@
 #include "base/clock.h"
 #include "rows.h"
 #include "spectrum/remarks.h"
+#include "views/instrument_fault.h"
 #include "views/references.h"
 
 #define LIST_MOST 50
@@ -177,6 +178,8 @@ static enum wp_status add_names(struct wp_sql *sql, const struct wp_who *who, cJ
                                    "ON p.id = o.person_id WHERE o.measurement_id = ? AND ? >= 0 "
                                    "ORDER BY p.family, p.given",
                              "ii", id, 0);
+    if (!status)
+        status = wp_ease_remarks(sql, object);
     return status || names != WP_NAMES_ALL ? status : add_suggestion(sql, object);
 }
 

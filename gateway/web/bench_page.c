@@ -245,6 +245,12 @@ static void hand_over(struct wp_html *html, const cJSON *state)
     wp_html_raw(html, "</section>");
 }
 
+static void nothing(struct wp_html *html, const cJSON *state)
+{
+    wp_html_around(html, "<p class=\"say note\" role=\"status\">",
+                   wp_member_text(wp_member(state, "nothing"), "text"), "</p>");
+}
+
 static void messages(struct wp_html *html, const cJSON *state)
 {
     const cJSON *message = NULL;
@@ -290,6 +296,7 @@ static void head(struct wp_html *html, const cJSON *state, bool waits)
     wp_html_text(html, wp_member_text(wp_member(state, "printer"), "name"));
     wp_html_around(html, ": ", wp_member_text(wp_member(state, "printer"), "state"), "");
     wp_html_raw(html, "</span></div></header><div id=\"bars\">");
+    nothing(html, state);
     messages(html, state);
     wp_html_raw(html, "</div><main id=\"main\" tabindex=\"-1\">");
 }

@@ -9,6 +9,7 @@
 #include "dispatch/dispatch.h"
 #include "request.h"
 #include "views/bench.h"
+#include "views/classes.h"
 #include "views/lists.h"
 #include "views/timetable.h"
 
@@ -104,6 +105,7 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/measurements/:id/mail"), MEASUREMENT(S), ACT(wp_act_mail), SAYS "mail the sheet to oneself"},
 
     /* staff */
+    {GET(V1 "/classes"), ANY(D | I | T | A | C), VIEW(wp_view_classes), SAYS "classes about to begin, running, just over: instruments, who has what"},
     {GET(V1 "/sections"), ANY(S | D | I | M | T | A | C), VIEW(wp_view_sections), SAYS "one's sections"},
     {GET(V1 "/sections/:id/grid"), SECTION(D | I | M | T | A | C), VIEW(wp_view_grid), .flags = WP_ROUTE_LOOK, SAYS "students and experiments of a section"},
     {GET(V1 "/sections/:id/roster"), SECTION(I | A | C), VIEW(wp_view_roster), .flags = WP_ROUTE_LOOK, SAYS "who is and was in a section"},

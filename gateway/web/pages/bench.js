@@ -102,6 +102,7 @@ function bars() {
     state.instrument.paused
       ? h('p', { class: 'grey-bar' }, 'Paused: not teaching. Nothing is taken from this instrument.')
       : null,
+    state.nothing && h('p', { class: 'say note', role: 'status' }, state.nothing.text),
     messages,
   );
   const p = state.printer;

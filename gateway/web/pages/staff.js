@@ -3,6 +3,7 @@
 import { get, query } from './api.js';
 import { assignPanel } from './assign.js';
 import { bring } from './bring.js';
+import { classes } from './staff-classes.js';
 import { compare } from './compare.js';
 import { field, fill, h, showProblem, whenSubmitted } from './dom.js';
 import { grid } from './grid.js';
@@ -24,6 +25,7 @@ function sectionCard(s) {
       { class: 'soft' },
       [
         s.now && 'now',
+        s.ended && 'ended',
         plural(s.students ?? 0, 'student'),
         s.place,
         []
@@ -37,7 +39,7 @@ function sectionCard(s) {
   );
 }
 
-async function sections(main) {
+const sections = (staff) => async (main) => {
   const { sections: list } = await get('/sections');
   const now = list.filter((s) => s.now);
   const rest = list.filter((s) => !s.now);
@@ -57,6 +59,7 @@ async function sections(main) {
     h('button', 'Find'),
   );
   const answer = h('div');
+  const around = h('div');
   whenSubmitted(number, async ({ accession }) => {
     const found = await get('/find' + query({ accession }));
     if (found.removed) fill(answer, removedWords(found.removed));
@@ -65,6 +68,7 @@ async function sections(main) {
   fill(
     main,
     h('h1', 'Sections'),
+    around,
     now.length > 0 && [h('h2', 'Meeting now'), h('div', { class: 'cards' }, now.map(sectionCard))],
     rest.length > 0 && [
       now.length > 0 && h('h2', 'Others'),
@@ -74,7 +78,8 @@ async function sections(main) {
     number,
     answer,
   );
-}
+  return staff ? classes(around) : undefined;
+};
 
 const spectrum =
   (me) =>
@@ -102,7 +107,7 @@ async function begin() {
   const files = has(me, 'instructor', 'technician', 'administrator');
   await router(
     {
-      '': sections,
+      '': sections(staff),
       'grid/:id': grid(me),
       'spectrum/:id': spectrum(me),
       unclaimed,

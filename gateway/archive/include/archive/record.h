@@ -144,6 +144,8 @@ struct wp_notice {
     int64_t instrument;
     int64_t measurement, other, capture, turn; /* 0: none */
     const char *text;
+    const char *code; /* "instrument": the remark; NULL else */
+    int64_t from_us;  /* "instrument": since when */
 };
 enum wp_status wp_notice_add(struct wp_txn *txn, const struct wp_notice *notice);
 enum wp_status wp_notice_settle(struct wp_txn *txn, int64_t id, int64_t person);

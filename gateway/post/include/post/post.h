@@ -73,6 +73,19 @@ bool wp_address_valid(const char *address);
 enum wp_status wp_post_build(const struct wp_post_options *options, const struct wp_post_mail *mail,
                              struct wp_bytes *out, struct wp_error *error);
 
+/* A short mail of plain text to one member of staff; the same id, the same Message-ID. Errors as
+ * wp_post_build. */
+struct wp_post_note {
+    const char *to;
+    const char *to_name; /* any script; "": the address alone */
+    const char *subject;
+    const char *text; /* UTF-8, lines ended by "\n" */
+    int64_t id;
+    int64_t at_us;
+};
+enum wp_status wp_post_note(const struct wp_post_options *options, const struct wp_post_note *note,
+                            struct wp_bytes *out, struct wp_error *error);
+
 /* One header field whose text may be in any script: "Subject: =?UTF-8?B?...?=", folded. Control
  * characters become blanks. */
 enum wp_status wp_post_field(struct wp_bytes *out, const char *name, const char *text);

@@ -92,6 +92,11 @@ struct wp_examination {
 enum wp_status wp_examine(const struct wp_spectrum *spectrum, const struct wp_curve *curve,
                           const struct wp_context *context, struct wp_examination *out);
 
+/* What staff should do when three turns running have this remark, because it is then the
+ * instrument's: "take a new background". NULL for remarks that are the sample's. One table, in
+ * remarks_instrument.c; common practice, no source. */
+const char *wp_remark_of_instrument(const char *code);
+
 const char *wp_verdict_text(enum wp_verdict verdict);   /* "usable", "note", "again" */
 const char *wp_verdict_words(enum wp_verdict verdict);  /* "usable", "usable, with a note", ... */
 const char *wp_kind_text(enum wp_kind kind);            /* "sample", "repeat", ... "film check" */
