@@ -23,8 +23,8 @@ WP_ACT(wp_act_stamp);         /* parameter 0; staff */
 WP_ACT(wp_act_turn_add);      /* staff: a turn entered afterwards; restamps */
 WP_ACT(wp_act_notice_settle); /* parameter 0 */
 
-/* Keeps what nobody touched for the site's open_us, and does what is due around classes; the job is not used. A write job that main runs
- * from time to time. */
+/* Keeps what nobody touched for the site's open_us, and does what is due around classes; the job is
+ * not used. A write job that main runs from time to time. */
 enum wp_status wp_act_sweep(struct wp_txn *txn, void *job);
 
 #endif
