@@ -5,6 +5,7 @@
 
 #include "acts/bench_acts.h"
 #include "base/bytes.h"
+#include "base/clock.h"
 #include "claims_parts.h"
 #include "people/persons.h"
 #include "stamping_parts.h"
@@ -80,12 +81,22 @@ static enum wp_status enter(struct wp_txn *txn, const struct wp_ask *ask, struct
     return status ? status : wp_ask_record(txn, ask, "turn", "turn", turn->id, NULL);
 }
 
+/* Pages say instants as numbers, people as text. */
+static bool read_instant(const struct wp_ask *ask, const char *number, const char *text,
+                         int64_t *at)
+{
+    const char *said = wp_ask_text(ask, text);
+    return wp_ask_int(ask, number, at) || (said && wp_clock_parse(said, at));
+}
+
 static enum wp_status read_turn(struct wp_txn *txn, const struct wp_ask *ask, struct wp_turn *turn,
                                 struct wp_error *error)
 {
     int64_t instrument = 0, from = 0, to = 0;
-    if (!wp_ask_int(ask, "instrument", &instrument) || !wp_ask_int(ask, "from_us", &from) ||
-        !wp_ask_int(ask, "to_us", &to) || from >= to || to - from > WP_DAY || from >= txn->now)
+    if (!wp_ask_int(ask, "instrument", &instrument) ||
+        !read_instant(ask, "from_us", "starts", &from) ||
+        !read_instant(ask, "to_us", "ends", &to) || from >= to || to - from > WP_DAY ||
+        from >= txn->now)
         return wp_fail(error, WP_INVALID,
                        "A turn needs an instrument and a span of at most a day that has begun.");
     enum wp_status status = wp_turn_from_ask(txn, ask, instrument, turn, error);

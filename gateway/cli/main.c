@@ -55,6 +55,9 @@ static const char help[] =
     "  wavepost student move LOGIN --course CODE --section CODE --to SECTION\n"
     "  wavepost course|term|section|experiment|timetable|staff|roster list [--course CODE\n"
     "      [--section CODE]]\n"
+    "  wavepost turn add LOGIN --instrument NAME --course CODE --section CODE --starts TIME\n"
+    "      --ends TIME [--with LOGIN] [--sample T] [--dry-run]\n"
+    "      a turn that was forgotten, entered afterwards; says what it takes over\n"
     "  wavepost remove NUMBER|DIGEST [--confirm NUMBER --reason T]\n"
     "      a private spectrum, or a file that is none, for good; without --confirm only says what "
     "goes\n"
@@ -77,6 +80,7 @@ static const struct {
     {"timetable", wp_cli_set_up},  {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
     {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},     {"ledger", wp_cli_set_up},
     {"deliveries", wp_cli_set_up}, {"remove", wp_cli_set_up},     {"erase", wp_cli_set_up},
+    {"turn", wp_cli_set_up},
 };
 
 /* --data may stand before the verb: it is moved behind it. */

@@ -106,25 +106,32 @@ static void report(const cJSON *answer, const char *login, bool done)
         printf("Removed because the file itself holds the name: %s\n", named);
 }
 
-static int erase(struct set_up *set_up, const char *login)
+int wp_set_up_person(struct set_up *set_up, const char *login, long long *id)
 {
     char path[256];
     cJSON *answer = NULL;
-    bool done = false;
     if (strspn(login, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-@") !=
             strlen(login) ||
         strlen(login) > 64)
         return wp_cli_usage("this is no sign-in name");
     (void)snprintf(path, sizeof path, "/api/v1/people?q=%s", login);
     int code = wp_set_up_call(set_up, "GET", path, &answer);
-    long long id = id_of_login(answer, login);
+    *id = id_of_login(answer, login);
     cJSON_Delete(answer);
-    answer = NULL;
-    if (!code && !id)
-        return wp_cli_fail("there is no person \"%s\"", login);
+    return code || *id ? code : wp_cli_fail("there is no person \"%s\"", login);
+}
+
+static int erase(struct set_up *set_up, const char *login)
+{
+    char path[128];
+    cJSON *answer = NULL;
+    bool done = false;
+    long long id = 0;
+    int code = wp_set_up_person(set_up, login, &id);
+    if (code)
+        return code;
     (void)snprintf(path, sizeof path, "/api/v1/people/%lld/erase", id);
-    if (!code)
-        code = ask(set_up, path, &done, &answer);
+    code = ask(set_up, path, &done, &answer);
     if (!code)
         report(answer, login, done);
     if (!code && !done)

@@ -63,6 +63,8 @@ static const struct {
     {"reason", "reason", TEXT},
     {"confirm", "confirm", TEXT},
     {"spectra", "spectra", TEXT},
+    {"instrument", "instrument_name", TEXT},
+    {"with", "with", TEXT},
 };
 #define MEMBERS (sizeof members / sizeof members[0])
 #define OTHERS 5 /* options that are no members */
@@ -142,8 +144,8 @@ int wp_set_up_call(struct set_up *set_up, const char *method, const char *path, 
 }
 
 /* The id of the row of a list that has this name. */
-static int find_named(struct set_up *set_up, const char *path, const char *list, const char *name,
-                      long long *id)
+int wp_set_up_named(struct set_up *set_up, const char *path, const char *list, const char *name,
+                    long long *id)
 {
     cJSON *answer = NULL;
     const cJSON *item = NULL;
@@ -187,7 +189,7 @@ static int instrument(struct set_up *set_up)
         cJSON_Delete(answer);
         return code;
     }
-    int code = find_named(set_up, "/api/v1/instruments", "instruments", name, &id);
+    int code = wp_set_up_named(set_up, "/api/v1/instruments", "instruments", name, &id);
     bool bench = !strcmp(what, "bench-code");
     if (code)
         return code;
@@ -222,7 +224,7 @@ static int printer(struct set_up *set_up)
         cJSON_AddStringToObject(set_up->body, "name", name);
         return wp_set_up_call(set_up, "POST", "/api/v1/printers", NULL);
     }
-    int code = find_named(set_up, "/api/v1/printers", "printers", name, &id);
+    int code = wp_set_up_named(set_up, "/api/v1/printers", "printers", name, &id);
     if (code)
         return code;
     if (!strcmp(what, "change")) {
@@ -247,6 +249,8 @@ static int run(struct set_up *set_up)
     if (!strcmp(set_up->verb, "roster"))
         return wp_set_up_roster(set_up);
     int code = wp_set_up_removal(set_up);
+    if (code < 0)
+        code = wp_set_up_turn(set_up);
     if (code < 0)
         code = wp_set_up_courses(set_up);
     if (code < 0)

@@ -23,9 +23,15 @@ int wp_set_up_courses(struct set_up *set_up);
 int wp_set_up_roster(struct set_up *set_up);
 int wp_set_up_timetable(struct set_up *set_up);
 int wp_set_up_removal(struct set_up *set_up);
+int wp_set_up_turn(struct set_up *set_up);
 
 /* The id of a section named by --course and --section. */
 int wp_set_up_section(struct set_up *set_up, long long *id);
+
+/* The id of a person by the sign-in name, of an instrument by its name. */
+int wp_set_up_person(struct set_up *set_up, const char *login, long long *id);
+int wp_set_up_named(struct set_up *set_up, const char *path, const char *list, const char *name,
+                    long long *id);
 
 /* A member of an answer as text: numbers without a fraction, instants (..._us) as local time, lists
  * joined by ", ", of a measurement its accession number, null as "". */

@@ -2,14 +2,13 @@
  * for what was changed before, and what a split or a merge of pages leaves behind it does not
  * reach. */
 #include <sqlite3.h>
-#include <unistd.h>
 
 #include "base/clock.h"
 #include "base/log.h"
 #include "parts.h"
 
-#define TRIES 20
-#define PAUSE_US 250000
+#define TRIES 40
+#define TRY_MS 250
 
 void wp_db_scrub(struct wp_db *db)
 {
@@ -28,16 +27,25 @@ static bool take_asked(struct wp_db *db)
     return asked;
 }
 
+static bool is_stopping(struct wp_db *db)
+{
+    (void)pthread_mutex_lock(&db->mutex);
+    bool stopping = db->stopping;
+    (void)pthread_mutex_unlock(&db->mutex);
+    return stopping;
+}
+
 /* Copies the whole log and cuts it to nothing, once no reader needs an older state. */
 static enum wp_status cut_log(struct wp_db *db)
 {
     sqlite3 *handle = wp_sql_handle(db->sql);
     int code = SQLITE_BUSY;
-    for (int i = 0; i < TRIES && code == SQLITE_BUSY; i++) {
-        if (i)
-            (void)usleep(PAUSE_US);
+    /* Short waits, so that a gateway that is to stop is not kept from it by somebody else's reader.
+     */
+    (void)sqlite3_busy_timeout(handle, TRY_MS);
+    for (int i = 0; i < TRIES && code == SQLITE_BUSY && !is_stopping(db); i++)
         code = sqlite3_wal_checkpoint_v2(handle, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
-    }
+    (void)sqlite3_busy_timeout(handle, WP_SQL_BUSY_MS);
     if (code == SQLITE_OK)
         atomic_store(&db->wal_bytes, 0);
     return code == SQLITE_OK ? WP_OK : code == SQLITE_BUSY ? WP_RETRY : WP_IO;

@@ -202,6 +202,22 @@ class Spectrum(Case):
         self.assertEqual((status, data), (200, other))
         self.verified()
 
+    def test_a_turn_is_entered_afterwards_by_command(self):
+        now = time.time()
+
+        def instant(seconds):
+            return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(now + seconds))
+        words = ["turn", "add", LOGIN, "--instrument", "IR-1", "--course", "CHEM 201", "--section", "014", "--starts",
+                 instant(-7200), "--ends", instant(-3600), "--with", "boakes"]
+        self.assertIn("It would take over 0 spectra.", command(self.data, *words, "--dry-run"))
+        self.assertEqual(self.college.database("SELECT count(*) FROM turn WHERE source = 'staff'"), [(0,)])
+        self.assertIn("Entered; it took over 0 spectra.", command(self.data, *words, "--as", "inga"))
+        self.assertEqual(self.college.database(
+            "SELECT t.author_id, count(*) FROM turn t JOIN turn_person p ON p.turn_id = t.id WHERE t.source = 'staff'"),
+            [(self.college.people["inga"], 2)])
+        words[words.index("IR-1")] = "IR-9"
+        self.assertIn("IR-9", command(self.data, *words, code=1))
+
     def test_the_ledger_names_who_was_at_work(self):
         admin = self.college.people["admin"]
         command(self.data, "course", "add", "CHM 1", "--as", "admin")

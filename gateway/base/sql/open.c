@@ -4,8 +4,6 @@
 
 #include "sql.h"
 
-#define BUSY_MS 5000
-
 enum wp_status sql_status(const struct wp_sql *sql, int code)
 {
     /* SQLite knows only ENOSPC as "full"; a quota or a file size limit is the same to us. */
@@ -65,7 +63,7 @@ static const char *pragmas(enum wp_sql_mode mode)
 static enum wp_status configure(struct wp_sql *sql, enum wp_sql_mode mode)
 {
     (void)sqlite3_extended_result_codes(sql->handle, 1);
-    (void)sqlite3_busy_timeout(sql->handle, BUSY_MS);
+    (void)sqlite3_busy_timeout(sql->handle, WP_SQL_BUSY_MS);
     (void)sqlite3_db_config(sql->handle, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
     (void)sqlite3_db_config(sql->handle, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
     return wp_sql_script(sql, pragmas(mode));

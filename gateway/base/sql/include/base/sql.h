@@ -29,7 +29,10 @@ enum wp_sql_mode {
     WP_SQL_LIGHT  /* as WRITE with a small page cache: for the agent's spool */
 };
 
-/* Opens `path`. On success the caller closes `*sql`. foreign_keys on, busy time-out 5 s. */
+/* How long a statement waits for somebody else's lock. */
+#define WP_SQL_BUSY_MS 5000
+
+/* Opens `path`. On success the caller closes `*sql`. foreign_keys on, waits WP_SQL_BUSY_MS. */
 enum wp_status wp_sql_open(const char *path, enum wp_sql_mode mode, struct wp_sql **sql,
                            struct wp_error *error);
 void wp_sql_close(struct wp_sql *sql);
