@@ -93,6 +93,7 @@ static enum wp_status read_turn(struct wp_txn *txn, const struct wp_ask *ask, st
                                 struct wp_error *error)
 {
     int64_t instrument = 0, from = 0, to = 0;
+    memset(turn, 0, sizeof *turn);
     if (!wp_ask_int(ask, "instrument", &instrument) ||
         !read_instant(ask, "from_us", "starts", &from) ||
         !read_instant(ask, "to_us", "ends", &to) || from >= to || to - from > WP_DAY ||

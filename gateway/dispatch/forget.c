@@ -48,6 +48,20 @@ static enum wp_status take_back(struct wp_txn *txn, const struct live *live, con
     return wp_delivery_move(txn, &move);
 }
 
+/* How they want their mail, that it came back, and to which address it went. */
+static enum wp_status forget_mail(struct wp_txn *txn, int64_t person)
+{
+    static const char *const steps[] = {
+        "DELETE FROM mail_choice WHERE person_id = ?",
+        "DELETE FROM mail_returned WHERE person_id = ?",
+        "UPDATE delivery SET mailed_to = '' WHERE person_id = ? AND mailed_to <> ''",
+    };
+    enum wp_status status = WP_OK;
+    for (size_t i = 0; !status && i < sizeof steps / sizeof steps[0]; i++)
+        status = wp_sql_run(txn->sql, steps[i], "i", person);
+    return status;
+}
+
 enum wp_status wp_delivery_forget(struct wp_txn *txn, int64_t measurement, int64_t person,
                                   const char *reason)
 {
@@ -60,7 +74,5 @@ enum wp_status wp_delivery_forget(struct wp_txn *txn, int64_t measurement, int64
         for (size_t i = 0; !status && i < count; i++)
             status = take_back(txn, &live[i], reason);
     } while (!status && count);
-    if (!status && !measurement)
-        status = wp_sql_run(txn->sql, "DELETE FROM mail_choice WHERE person_id = ?", "i", person);
-    return status;
+    return status || measurement ? status : forget_mail(txn, person);
 }
