@@ -145,6 +145,21 @@ static enum wp_status suggestion_json(struct wp_sql *sql, const struct wp_ruling
     return WP_OK;
 }
 
+/* What the instrument is usually used with: all that is known where nobody said anything. */
+static enum wp_status usual_words(struct wp_sql *sql, int64_t instrument, struct wp_stamp *stamp)
+{
+    struct wp_rows rows;
+    enum wp_status status = wp_sql_query(
+        sql, &rows, "SELECT preparation, plates FROM instrument WHERE id = ?", "i", instrument);
+    if (status)
+        return status;
+    if (wp_rows_next(&rows)) {
+        wp_text_copy(stamp->preparation, sizeof stamp->preparation, wp_rows_text(&rows, 0));
+        wp_text_copy(stamp->plates, sizeof stamp->plates, wp_rows_text(&rows, 1));
+    }
+    return wp_rows_end(&rows);
+}
+
 /* The first stamp: what the rule says. Of a doubtful turn nothing is taken over: its sample and
  * section would be as wrong as its name. */
 static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *taking,
@@ -162,6 +177,8 @@ static enum wp_status first_stamp(struct wp_txn *txn, const struct wp_taking *ta
     } else {
         status = wp_section_by_timetable(txn->sql, taking->instrument, measurement->measured_us,
                                          &stamp.section);
+        if (!status)
+            status = usual_words(txn->sql, taking->instrument, &stamp);
     }
     if (ruling->rule == WP_RULE_IDENTITY) {
         stamp.person_count = 1;

@@ -120,6 +120,8 @@ WP_ACT(wp_act_meeting_add)
     enum wp_status status = wp_section_named(txn->sql, ask, &section, error);
     if (!status)
         status = ask_span(ask, &span, error);
+    if (!status && span.ends_us <= txn->now && span.ends_us > span.starts_us)
+        return wp_fail(error, WP_INVALID, "This meeting would be over already: look at the day.");
     if (!status)
         status = wp_meeting_add(txn, section, span, wp_ask_text(ask, "place"), &id, error);
     if (status)

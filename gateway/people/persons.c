@@ -47,8 +47,10 @@ static enum wp_status check_person(const struct wp_person *person, struct wp_err
         return wp_fail(error, WP_INVALID,
                        "A sign-in name is 1 to 64 letters, digits, dots, hyphens, underscores.");
     if ((person->given && !wp_typed_ok(person->given, WP_NAME_MOST, true)) ||
-        (person->family && !wp_typed_ok(person->family, WP_NAME_MOST, true)) ||
-        (person->given && person->family && !*person->given && !*person->family))
+        (person->family && !wp_typed_ok(person->family, WP_NAME_MOST, true)))
+        return wp_fail(error, WP_INVALID,
+                       "A given or family name is plain text of at most %d bytes.", WP_NAME_MOST);
+    if (person->given && person->family && !*person->given && !*person->family)
         return wp_fail(error, WP_INVALID, "A person needs a given or a family name.");
     if (person->email && !email_ok(person->email))
         return wp_fail(error, WP_INVALID, "This is not a mail address.");
@@ -191,7 +193,8 @@ enum wp_status wp_course_put(struct wp_txn *txn, const struct wp_ask *ask, int64
     const char *mailing = wp_ask_text(ask, "mailing"), *scale = wp_ask_text(ask, "x_scale");
     int64_t pages = -1;
     if (!wp_typed_ok(code, 32, false) || (title && !wp_typed_ok(title, 200, true)))
-        return wp_fail(error, WP_INVALID, "A course needs a code of 1 to 32 bytes.");
+        return wp_fail(error, WP_INVALID,
+                       "A course needs a code of 1 to 32 bytes; its title has at most 200.");
     if (!one_of(axis, axes, error, "y_axis") || !one_of(printing, printings, error, "printing") ||
         !one_of(mailing, mailings, error, "mailing") || !one_of(scale, scales, error, "x_scale"))
         return WP_INVALID;
@@ -267,7 +270,9 @@ enum wp_status wp_section_put(struct wp_txn *txn, const struct wp_ask *ask, int6
     int64_t course = 0;
     if (!wp_typed_ok(code, 32, false) || (title && !wp_typed_ok(title, 200, true)) ||
         (place && !wp_typed_ok(place, 255, true)))
-        return wp_fail(error, WP_INVALID, "A section needs a code of 1 to 32 bytes.");
+        return wp_fail(error, WP_INVALID,
+                       "A section needs a code of 1 to 32 bytes; its title has at most 200, its "
+                       "place at most 255.");
     enum wp_status status = course_named(txn->sql, wp_ask_text(ask, "course"), &course, error);
     if (!status)
         status = wp_put_fits(ask,
@@ -320,7 +325,8 @@ enum wp_status wp_experiment_put(struct wp_txn *txn, const struct wp_ask *ask, i
     const char *preparation = wp_ask_text(ask, "preparation"), *plates = wp_ask_text(ask, "plates");
     int64_t course = 0, expected = -1;
     if (!wp_typed_ok(code, 32, false) || (title && !wp_typed_ok(title, 200, true)))
-        return wp_fail(error, WP_INVALID, "An experiment needs a code of 1 to 32 bytes.");
+        return wp_fail(error, WP_INVALID,
+                       "An experiment needs a code of 1 to 32 bytes; its title has at most 200.");
     if (!one_of(technique, techniques, error, "technique"))
         return WP_INVALID;
     if ((preparation && !wp_typed_ok(preparation, 23, true)) ||

@@ -88,8 +88,11 @@ static enum wp_status add_person(struct wp_sql *sql, cJSON *list, int64_t id)
 {
     struct wp_rows rows;
     enum wp_status status = wp_sql_query(
-        sql, &rows, "SELECT id, trim(given || ' ' || family) AS name FROM person WHERE id = ?", "i",
-        id);
+        sql, &rows,
+        "SELECT id, trim(given || ' ' || family) AS name, (SELECT section_id FROM enrolled e WHERE "
+        "e.person_id = person.id AND e.to_us IS NULL ORDER BY e.from_us DESC LIMIT 1) AS section "
+        "FROM person WHERE id = ?",
+        "i", id);
     if (status)
         return status;
     if (wp_rows_next(&rows))
@@ -345,11 +348,13 @@ WP_VIEW(wp_view_inbox)
     struct wp_rows rows;
     enum wp_status status = wp_sql_query(
         sql, &rows,
-        COLUMNS "JOIN owned o ON o.measurement_id = m.id WHERE o.person_id = ?1 AND m.id < ?2 AND "
-                "(?3 = '%%' OR m.accession = ?4 OR s.sample LIKE ?3 ESCAPE '\\' OR "
-                "e.title LIKE ?3 ESCAPE '\\' OR e.code LIKE ?3 ESCAPE '\\' OR "
-                "c.code LIKE ?3 ESCAPE '\\' OR i.name LIKE ?3 ESCAPE '\\') "
-                "ORDER BY o.measurement_id DESC LIMIT ?5",
+        COLUMNS
+        "JOIN owned o ON o.measurement_id = m.id WHERE o.person_id = ?1 AND m.id < ?2 AND "
+        "(?3 = '%%' OR m.accession = ?4 OR CAST(m.accession AS TEXT) LIKE ?3 ESCAPE '\\' OR "
+        "s.sample LIKE ?3 ESCAPE '\\' OR "
+        "e.title LIKE ?3 ESCAPE '\\' OR e.code LIKE ?3 ESCAPE '\\' OR "
+        "c.code LIKE ?3 ESCAPE '\\' OR i.name LIKE ?3 ESCAPE '\\') "
+        "ORDER BY o.measurement_id DESC LIMIT ?5",
         "iitii", ask->who->id, before, like, (int64_t)accession, (int64_t)LIST_MOST + 1);
     if (status)
         return status;

@@ -337,7 +337,9 @@ WP_VIEW(wp_view_courses)
                 "json_group_array(json_object('name', trim(p.given || ' ' || p.family), 'login', "
                 "p.login, 'roles', t.roles)) FROM section_staff t JOIN person p ON p.id = "
                 "t.person_id WHERE t.section_id = s.id) AS \"staff{}\", (SELECT min(m.starts_us) "
-                "FROM meeting m WHERE m.section_id = s.id AND m.ends_us > ?2) AS next_us "
+                "FROM meeting m WHERE m.section_id = s.id AND m.ends_us > ?2) AS next_us, (SELECT "
+                "min(m.ends_us) FROM meeting m WHERE m.section_id = s.id AND m.ends_us > ?2) AS "
+                "next_ends_us "
                 "FROM section s WHERE s.course_id = ?1 ORDER BY s.code",
                 "ii", id, wp_clock_utc());
         if (!status)

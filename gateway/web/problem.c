@@ -112,13 +112,17 @@ char *wp_problem_html(unsigned code, const char *detail, const char *back)
     wp_bytes_init(&bytes, PAGE_MOST);
     struct wp_html html = {.bytes = &bytes};
     wp_html_raw(&html, "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\">"
-                       "<meta name=\"viewport\" content=\"width=device-width\">");
+                       "<meta name=\"viewport\" content=\"width=device-width\">"
+                       "<link rel=\"icon\" href=\"/icon.svg\">");
     wp_html_around(&html, "<title>", wp_problem_title(code), "</title>");
     wp_html_raw(&html, "<link rel=\"stylesheet\" href=\"/style.css\"></head>"
                        "<body><main class=\"narrow\">");
     wp_html_around(&html, "<h1>", wp_problem_title(code), "</h1>");
     wp_html_around(&html, "<p>", detail, "</p>");
-    wp_html_around(&html, "<p><a href=\"", back, "\">Back</a></p>");
+    if (back)
+        wp_html_around(&html, "<p><a href=\"", back, "\">Back</a></p>");
+    else
+        wp_html_raw(&html, "<p><a href=\"/\">To the first page</a></p>");
     wp_html_raw(&html, "</main></body></html>\n");
     if (!html.status)
         return wp_bytes_take(&bytes, NULL);

@@ -19,7 +19,8 @@ const char *wp_problem_title(unsigned code);
 char *wp_problem_json(unsigned code, enum wp_status status, const char *detail,
                       const char *instance, const struct wp_error *place, unsigned long long limit);
 
-/* The same for a person whose browser sent a form: a small page with the way back. */
+/* The same for a person whose browser opened an address or sent a form: a small page with the way
+ * back, or to the first page if `back` is NULL. */
 char *wp_problem_html(unsigned code, const char *detail, const char *back);
 
 /* Appends text with & < > " ' escaped. */

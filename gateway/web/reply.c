@@ -130,12 +130,19 @@ void wp_reply_redirect(struct wp_request *request, const char *path)
     wp_reply_response(request, MHD_HTTP_SEE_OTHER, response);
 }
 
+/* Somebody opened an address in a browser; scripts ask for JSON, images for images. */
+static bool opened(const struct wp_request *request)
+{
+    const char *accept = wp_request_field(request, MHD_HTTP_HEADER_ACCEPT);
+    return accept && strstr(accept, "text/html");
+}
+
 static void send_problem(struct wp_request *request, unsigned code, enum wp_status status,
                          const struct wp_error *error, const char *detail)
 {
     unsigned long long limit = code == 413 ? request->body.most : 0;
     const char *back = wp_request_field(request, MHD_HTTP_HEADER_REFERER);
-    bool page = request->form || (request->route && request->route->page);
+    bool page = request->form || (request->route && request->route->page) || opened(request);
     /* A device that opens its bench before it is enrolled is shown where that is done. */
     if (code == 401 && request->route && request->route->page && request->route->view) {
         wp_reply_redirect(request, "/bench");

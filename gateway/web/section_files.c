@@ -211,11 +211,17 @@ static enum wp_status add_cell(struct filling *filling, const cJSON *student, co
 static enum wp_status add_student(struct filling *filling, const cJSON *student)
 {
     char name[200];
-    char folder[260];
+    char number[100];
+    char folder[sizeof name + sizeof number + 4];
     const cJSON *cell = NULL;
     enum wp_status status = WP_OK;
     wp_zip_name(text_of(student, "name"), name, sizeof name);
-    snprintf(folder, sizeof folder, "%s (%" PRId64 ")", name, id_of(student, "id"));
+    /* Two of one name stay apart by their number, or by ours where the roster has none. */
+    wp_zip_name(text_of(student, "number"), number, sizeof number);
+    if (number[0])
+        snprintf(folder, sizeof folder, "%s (%s)", name, number);
+    else
+        snprintf(folder, sizeof folder, "%s (%" PRId64 ")", name, id_of(student, "id"));
     cJSON_ArrayForEach(cell, cJSON_GetObjectItemCaseSensitive(student, "cells"))
     {
         if (!status)

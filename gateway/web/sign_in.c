@@ -99,9 +99,13 @@ void wp_serve_sign_in(struct wp_request *request)
     const char *login = wp_ask_text(&request->ask, "login");
     const char *password = wp_ask_text(&request->ask, "password");
     struct sign_in *sign_in = NULL;
-    if (!login || !password || strlen(login) >= sizeof sign_in->try.login ||
-        strlen(password) > PASSWORD_MOST) {
+    if (!login || !password) {
         wp_reply_problem_code(request, 422, "Please give a name and a password.");
+        return;
+    }
+    if (strlen(login) >= sizeof sign_in->try.login || strlen(password) > PASSWORD_MOST) {
+        wp_reply_problem_code(request, 422,
+                              "Longer than any sign-in name (64 bytes) or password (1,024).");
         return;
     }
     sign_in = calloc(1, sizeof *sign_in);
@@ -209,8 +213,12 @@ void wp_serve_sign_in_link(struct wp_request *request)
 {
     const char *login = wp_ask_text(&request->ask, "login");
     struct link_request *link = NULL;
-    if (!login || strlen(login) >= sizeof link->wanted.login) {
+    if (!login) {
         wp_reply_problem_code(request, 422, "Please give your sign-in name.");
+        return;
+    }
+    if (strlen(login) >= sizeof link->wanted.login) {
+        wp_reply_problem_code(request, 422, "A sign-in name has at most 64 characters.");
         return;
     }
     link = calloc(1, sizeof *link);

@@ -2,29 +2,39 @@
 """Setting up does what was said: adding never changes, changing touches what is named alone, and a
 roster of any spreadsheet is read or refused with the reason."""
 
+import datetime
+import io
 import os
 import subprocess
 import tempfile
 import unittest
+import zipfile
 
-from access_case import College
+from access_case import College, NUMBER, spectrum
 from daemon import BUILD
 
 COMMAND = os.path.join(BUILD, "gateway", "cli", "wavepost")
 
 
-class SettingUp(unittest.TestCase):
-    @classmethod
-    def setUpClass(cls):
-        cls.college = College()
-        cls.admin = cls.college.named["administrator"]
+college = None
 
-    @classmethod
-    def tearDownClass(cls):
-        cls.college.close()
+
+def setUpModule():
+    global college
+    college = College()
+
+
+def tearDownModule():
+    college.close()
+
+
+class SettingUp(unittest.TestCase):
+    @property
+    def admin(self):
+        return college.named["administrator"]
 
     def command(self, *words, code=0):
-        done = subprocess.run([COMMAND, *words, "--data", self.college.daemon.data], stdout=subprocess.PIPE,
+        done = subprocess.run([COMMAND, *words, "--data", college.daemon.data], stdout=subprocess.PIPE,
                               stderr=subprocess.PIPE, text=True, timeout=60)
         self.assertEqual(done.returncode, code, done.stdout + done.stderr)
         return done.stdout + done.stderr
@@ -95,6 +105,56 @@ class SettingUp(unittest.TestCase):
         self.assertIn("is no text", self.roster(os.urandom(40) + b"\0\1\2" + os.urandom(4000), code=1))
         self.refused("/roster", {"course": "SET 5", "section": "A", "csv": "x" * 4000, "dry_run": True}, 422,
                      "is this a CSV file?")
+
+    def test_a_meeting_twice_or_over_already_is_refused(self):
+        self.command("course", "add", "SET 6")
+        self.command("section", "add", "A", "--course", "SET 6")
+
+        def meeting(hours):
+            at = datetime.datetime.now(datetime.timezone.utc) + datetime.timedelta(hours=hours)
+            return {"course": "SET 6", "section": "A", "starts": at.isoformat(),
+                    "ends": (at + datetime.timedelta(hours=1)).isoformat()}
+        self.refused("/meetings", meeting(-48), 422, "over already")
+        again = meeting(-0.5)
+        self.assertEqual(self.admin.post("/meetings", again)[0], 200)
+        self.refused("/meetings", again, 422, "overlaps a meeting")
+        (section,) = self.course("SET 6")["sections"]
+        self.assertEqual(section["next_ends_us"] - section["next_us"], 3600 * 1000000)
+
+    def test_a_mistyped_address_is_a_page_for_people_and_json_for_programs(self):
+        nobody = college.nobody
+        status, fields, data = nobody.ask("GET", "/stuff", Accept="text/html,application/xhtml+xml;q=0.9")
+        self.assertEqual((status, fields["Content-Type"]), (404, "text/html; charset=utf-8"))
+        self.assertIn(b'href="/"', data)
+        for accept in ("application/json", "*/*", None):
+            status, fields, data = nobody.ask("GET", "/stuff", Accept=accept)
+            self.assertEqual((status, fields["Content-Type"]), (404, "application/problem+json"))
+
+
+class Afterwards(unittest.TestCase):
+    """What staff and students find of what was measured."""
+
+    def test_an_unclaimed_spectrum_has_what_its_instrument_is_usually_used_with(self):
+        where = college.instruments["IR-2"]
+        college.do("/instruments/%d" % where, {"preparation": "mull", "plates": "KBr"}, "PATCH")
+        college.do("/bench/%d/done" % where)
+        college.capture("IR-2", spectrum("of nobody", 200), "nobody.jdx")
+        found = [m for m in college.command.get("/unclaimed")["measurements"] if m["title"] == "of nobody"]
+        self.assertEqual([(m["preparation"], m["plates"]) for m in found], [("mull", "KBr")])
+
+    def test_a_part_of_the_number_finds_a_spectrum_in_the_inbox(self):
+        student = college.named["student, own"]
+        (mine,) = [m for m in student.get("/me/measurements")["measurements"] if m["id"] == college.mine]
+        part = mine["accession"][:-2]
+        self.assertIn(mine["id"], [m["id"] for m in student.get("/me/measurements?q=" + part)["measurements"]])
+        self.assertEqual(student.get("/me/measurements?q=999999")["measurements"], [])
+
+    def test_the_folders_of_the_zip_carry_the_students_number(self):
+        path = "/api/v1/sections/%d/zip?all=1" % college.sections["A"]
+        status, _, data = college.named["instructor, own section"].ask("GET", path)
+        self.assertEqual(status, 200)
+        folders = {name.split("/")[0] for name in zipfile.ZipFile(io.BytesIO(data)).namelist() if "/" in name}
+        self.assertTrue([name for name in folders if name.endswith("(%s)" % NUMBER)], folders)
 
 
 if __name__ == "__main__":

@@ -24,7 +24,8 @@ export function suggestions(m, done) {
 
 async function choose(m, place, done) {
   const { sections } = await get('/sections');
-  const wanted = m.section?.id ?? sections.find((s) => s.now)?.id ?? sections[0]?.id;
+  const suggested = sections.find((s) => s.id === m.suggestion?.[0]?.section);
+  const wanted = m.section?.id ?? suggested?.id ?? sections.find((s) => s.now)?.id ?? sections[0]?.id;
   const which = select(
     'section',
     sections.map((s) => [s.id, sectionName(s)]),

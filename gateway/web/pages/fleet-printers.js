@@ -7,11 +7,17 @@ import { ago, mark, plural } from './words.js';
 
 const GOOD = ['ready', 'idle', 'printing', 'processing'];
 
-function kind(p) {
+export function kind(p) {
   if (p.mode !== 'on') return 'note';
   if (!p.state || p.state === 'unknown') return 'unknown';
   return GOOD.includes(p.state) ? 'good' : 'bad';
 }
+
+/* It is asked every 10 seconds; that nothing changed is written down once a minute. */
+const lastAnswer = (p) =>
+  p.seen_us && Date.now() * 1000 - p.seen_us < 90e6 && kind(p) === 'good'
+    ? 'just now; asked every 10 seconds'
+    : ago(p.seen_us);
 
 function reasonDialog(title, work) {
   const reason = h('input', { name: 'reason', maxlength: 200, required: true, id: 'reason' });
@@ -85,8 +91,8 @@ export const printers = (runs) => async (main) => {
                   p.model && [h('dt', 'Model'), h('dd', p.model)],
                   h('dt', 'Paper'),
                   h('dd', p.paper || ''),
-                  h('dt', 'Last seen'),
-                  h('dd', ago(p.seen_us)),
+                  h('dt', 'Last answer'),
+                  h('dd', lastAnswer(p)),
                 ),
                 runs && h(
                   'div',

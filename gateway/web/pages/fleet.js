@@ -2,7 +2,7 @@
 
 import { get } from './api.js';
 import { deliveries } from './fleet-deliveries.js';
-import { printers } from './fleet-printers.js';
+import { kind, printers } from './fleet-printers.js';
 import { fill, h, later, showProblem } from './dom.js';
 import { follow } from './events.js';
 import { frameFor, has, router, tabBar } from './shell.js';
@@ -12,7 +12,7 @@ const STATE = {
   ready: ['good', 'Ready'],
   up: ['good', 'up'],
   silent: ['bad', 'Silent'],
-  'no agent': ['none', 'No agent yet'],
+  'no agent': ['none', 'Not joined yet'],
   paused: ['note', 'Paused'],
   unknown: ['unknown', 'Unknown'],
   full: ['bad', 'Spool full'],
@@ -94,7 +94,31 @@ function agent(a) {
   );
 }
 
-const instrument = (brings) => (i) => {
+/* Ready as a whole: the agent is heard and the first printer, if there is one, can print. */
+function printerFails(i, all) {
+  const p = i.printer && all.find((one) => one.name === i.printer);
+  return Boolean(p) && ['bad', 'note'].includes(kind(p));
+}
+
+const printerWords = (i, all) => {
+  const p = all.find((one) => one.name === i.printer);
+  return `${i.printer}, ${(p?.mode === 'on' ? p.state_text || p.state : p?.mode) || 'not seen yet'}`;
+};
+
+function summary(list, all) {
+  if (list.length === 0) return 'No instrument is set up yet.';
+  const joined = list.filter((i) => i.state !== 'no agent');
+  const ready = joined.filter((i) => i.state === 'ready' && !printerFails(i, all)).length;
+  const waiting = list.length - joined.length;
+  const told = joined.length === 0
+    ? []
+    : ready === joined.length
+      ? mark('good', ready === 1 ? 'Ready' : `All ${ready} ready`)
+      : mark('bad', `${ready} of ${joined.length} ready`);
+  return [told, ' ', waiting > 0 && mark('none', `${waiting} not joined yet`)];
+}
+
+const instrument = (brings, all) => (i) => {
   return h(
     'section',
     { class: 'card', 'aria-label': i.name },
@@ -123,7 +147,7 @@ const instrument = (brings) => (i) => {
           ? [ago(i.last_spectrum_us), ' ', h('small', { class: 'soft' }, moment(i.last_spectrum_us))]
           : 'none yet',
       ),
-      i.printer && [h('dt', 'Printer'), h('dd', `${i.printer}, ${i.printer_state || 'not seen yet'}`)],
+      i.printer && [h('dt', 'Printer'), h('dd', printerFails(i, all) ? mark('bad', printerWords(i, all)) : printerWords(i, all))],
     ),
     (i.agents || []).map(agent),
     h('p', h('a', { href: `/bench/${i.id}` }, 'Its bench page')),
@@ -134,24 +158,19 @@ const instrument = (brings) => (i) => {
 const instruments = (brings) => async (main) => {
   const load = async () => {
     const data = await get('/fleet');
-    const order = (i) => (i.state === 'ready' ? 1 : 0);
+    const order = (i) => (i.state === 'ready' && !printerFails(i, data.printers) ? 1 : 0);
     const list = [...data.instruments].sort((a, b) => order(a) - order(b) || a.name.localeCompare(b.name));
-    const ready = list.filter((i) => i.state === 'ready').length;
     fill(
       main,
       h('h1', 'Instruments'),
       h(
         'p',
         { class: 'summary' },
-        list.length === 0
-          ? 'No instrument is set up yet.'
-          : ready === list.length
-            ? mark('good', ready === 1 ? 'Ready' : `All ${ready} ready`)
-            : mark('bad', `${ready} of ${list.length} ready`),
+        summary(list, data.printers),
       ),
       data.gateway?.up_since_us &&
         h('p', { class: 'soft' }, 'Gateway running since ', moment(data.gateway.up_since_us), '.'),
-      h('div', { class: 'cards' }, list.map(instrument(brings))),
+      h('div', { class: 'cards' }, list.map(instrument(brings, data.printers))),
     );
   };
   await load();

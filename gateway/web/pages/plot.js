@@ -6,6 +6,7 @@ import { touch } from './plot-touch.js';
 
 const HEIGHT_MOST = 430;
 const ABSORBANCE_MOST = 4;
+const LEAST_SPAN = { a: 0.05 }; // so that noise fills no plot
 const LABEL_ROOM = 16; // %T below zero, so that the label of a band cut off flat stands clear of it
 let library = null;
 
@@ -80,10 +81,19 @@ function limits(values) {
   return low <= high ? [low, high] : [0, 1];
 }
 
-function ordinateRange(mode, values) {
-  const [low, high] = limits(values);
+/* The ordinates in view, but for what the plates let nothing through of: there they mean nothing. */
+function inView({ data, mode, seen: [from, to] }) {
+  const first = Math.max(from, data.cutOff ?? from);
+  const values = data.ordinates[mode].values;
+  const some = values.filter((v, i) => data.x[i] >= first && data.x[i] <= to);
+  return some.some((v) => v !== null) ? some : values;
+}
+
+function ordinateRange(view) {
+  const { mode } = view;
+  const [low, high] = limits(inView(view));
   if (mode === 't') return [Math.min(0, low) - LABEL_ROOM, Math.max(100, high) + 4];
-  const room = 0.05 * (high - low || 1);
+  const room = 0.05 * Math.max(high - low, LEAST_SPAN[mode] ?? 0) || 0.05;
   return [Math.min(low, mode === 'a' ? 0 : low) - room, high + (mode === 'a' ? 5 : 1) * room];
 }
 
@@ -180,8 +190,8 @@ function options(view, width, height) {
     legend: { show: false },
     cursor: { drag: { x: true, y: false, setScale: true }, points: { size: 8 }, y: false },
     scales: {
-      x: { time: false, dir: data.reversed ? -1 : 1, range: (u, low, high) => [low, high] },
-      y: { range: () => ordinateRange(mode, data.ordinates[mode].values) },
+      x: { time: false, dir: data.reversed ? -1 : 1, range: (u, low, high) => (view.seen = [low, high]) },
+      y: { range: () => ordinateRange(view) },
     },
     axes: [
       {
@@ -342,7 +352,7 @@ function build(view, uPlot, parts) {
 export async function plot(home, points, { title = 'Spectrum' } = {}) {
   const uPlot = await load();
   const data = prepare(points);
-  const view = { data, mode: Object.keys(data.ordinates)[0], u: null };
+  const view = { data, mode: Object.keys(data.ordinates)[0], seen: [-Infinity, Infinity], u: null };
   const parts = {
     box: h('div', {
       class: 'plot-box',

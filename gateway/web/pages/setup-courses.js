@@ -96,6 +96,12 @@ export async function courses(main) {
   await load();
 }
 
+function meeting(s) {
+  if (!s.next_us) return 'No meeting ahead.';
+  if (s.next_us <= Date.now() * 1000) return ['Meeting now, until ', moment(s.next_ends_us)];
+  return ['Next meeting ', moment(s.next_us)];
+}
+
 const sectionCard = (c, s) =>
   h(
     'a',
@@ -111,7 +117,7 @@ const sectionCard = (c, s) =>
         .filter(Boolean)
         .join(' · '),
     ),
-    !s.ended_us && h('p', s.next_us ? ['Next meeting ', moment(s.next_us)] : 'No meeting ahead.'),
+    !s.ended_us && h('p', meeting(s)),
     h('p', { class: 'soft' }, (s.staff || []).map((p) => p.name).join(', ')),
   );
 

@@ -9,7 +9,7 @@ import { accession, day, experiment, moment, section, size, time, verdict } from
 
 const link = (m) => h('a', { href: `#/spectrum/${m.id}` }, accession(m));
 
-export async function unclaimed(main) {
+export const unclaimed = (everything) => async (main) => {
   const load = async () => {
     const { measurements: list } = await get('/unclaimed');
     fill(
@@ -21,7 +21,11 @@ export async function unclaimed(main) {
         'Spectra without a person. A wrong name is worse than none: ask when in doubt.',
       ),
       list.length === 0
-        ? h('p', { class: 'nothing' }, 'Every spectrum has its name.')
+        ? h(
+            'p',
+            { class: 'nothing' },
+            everything ? 'Every spectrum has its name.' : 'Every spectrum of your sections has its name.',
+          )
         : list.map((m) =>
             h(
               'section',
@@ -52,7 +56,7 @@ export async function unclaimed(main) {
   };
   await load();
   return follow(['staff'], later(400, load));
-}
+};
 
 const NOTICE = {
   'same-data': 'Compare these two',
@@ -61,6 +65,29 @@ const NOTICE = {
   instrument: 'Instrument',
   plates: 'Plates',
 };
+
+/* Settled for everybody and for good, so it is asked once more. */
+function settle(n, load) {
+  const place = h('span', { class: 'row' });
+  const button = (text, work, kind) => act(text, work, { kind, 'data-key': `settle-${n.id}` });
+  const ask = () =>
+    fill(
+      place,
+      h('span', 'Settled for all staff?'),
+      button(
+        'Yes, settled',
+        async () => {
+          await post(`/notices/${n.id}/settle`);
+          await load();
+        },
+        'primary',
+      ),
+      act('Not yet', rest, { kind: 'quiet' }),
+    );
+  const rest = () => fill(place, button('Mark as settled', ask, 'quiet'));
+  rest();
+  return place;
+}
 
 function notice(n, load) {
   const two = [n.measurement, n.other].filter((m) => m?.id);
@@ -85,14 +112,7 @@ function notice(n, load) {
             `Compare ${two[0].accession || ''} and ${two[1].accession || ''}`,
           )
         : two.map((m) => h('span', 'Spectrum ', link(m))),
-      act(
-        'Settled',
-        async () => {
-          await post(`/notices/${n.id}/settle`);
-          await load();
-        },
-        { kind: 'quiet' },
-      ),
+      settle(n, load),
     ),
   );
 }

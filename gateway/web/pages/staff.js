@@ -110,7 +110,7 @@ async function begin() {
       '': sections(staff),
       'grid/:id': grid(me),
       'spectrum/:id': spectrum(me),
-      unclaimed,
+      unclaimed: unclaimed(has(me, 'technician', 'administrator')),
       notices,
       unread,
       bring,

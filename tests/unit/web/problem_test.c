@@ -68,6 +68,9 @@ static void a_problem_page_escapes_what_it_shows(void **state)
     assert_non_null(strstr(html, "href=\"/bench?a=1&amp;b=&quot;2&quot;\""));
     assert_null(strstr(html, "<script>"));
     free(html);
+    html = wp_problem_html(404, "Nothing.", NULL);
+    assert_non_null(strstr(html, "href=\"/\""));
+    free(html);
 }
 
 int main(void)
