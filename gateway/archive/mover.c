@@ -60,7 +60,8 @@ static enum wp_status read_batch(struct wp_mover *mover)
     wp_bytes_clear(&batch->packed);
     struct wp_rows rows;
     (void)wp_sql_query(mover->sql, &rows,
-                       "SELECT s.sha256, s.size, s.body FROM staged s JOIN object o"
+                       /* CROSS: few are staged, and objects are never searched for them. */
+                       "SELECT s.sha256, s.size, s.body FROM staged s CROSS JOIN object o"
                        " ON o.sha256 = s.sha256 WHERE o.state = 'staged' LIMIT ?",
                        "i", (int64_t)BATCH_OBJECTS);
     enum wp_status status = WP_OK;

@@ -121,9 +121,10 @@ enum wp_status wp_turns_seen(struct wp_sql *sql, int64_t instrument, int64_t fro
         "coalesce(e.expected, 0), "
         "(SELECT count(*) FROM measurement m WHERE m.turn_id = t.id AND m.kept <> 'again'), "
         "(SELECT count(*) FROM turn_person p WHERE p.turn_id = t.id AND p.person_id = ?4) "
-        "FROM turn t LEFT JOIN experiment e ON e.id = t.experiment_id "
-        "WHERE t.instrument_id = ?1 AND t.opened_us <= ?3 AND "
-        "(t.closed_us IS NULL OR t.closed_us >= ?2) ORDER BY t.opened_us DESC LIMIT 16) "
+        "FROM turn t LEFT JOIN experiment e ON e.id = t.experiment_id WHERE t.id IN "
+        "(SELECT id FROM turn WHERE instrument_id = ?1 AND closed_us IS NULL UNION ALL "
+        "SELECT id FROM turn WHERE instrument_id = ?1 AND closed_us >= ?2) "
+        "AND t.opened_us <= ?3 ORDER BY t.opened_us DESC LIMIT 16) "
         "ORDER BY opened_us",
         "iiii", instrument, from - WP_SILENCE_US, to, named);
     if (status)
