@@ -44,7 +44,7 @@ static void set_cookie(const struct wp_request *request, struct MHD_Response *re
 /* A browser is here, not a script: what went wrong stands on a page, with the way back. */
 static void say(struct wp_request *request, unsigned code, const char *detail)
 {
-    char *html = wp_problem_html(code, detail, PAGE);
+    char *html = wp_say_html("Not signed in", detail, PAGE);
     wp_reply_text(request, code, "text/html; charset=utf-8", html, html ? strlen(html) : 0);
 }
 

@@ -106,7 +106,7 @@ enum wp_status wp_html_add(struct wp_bytes *html, const char *text)
     return status;
 }
 
-char *wp_problem_html(unsigned code, const char *detail, const char *back)
+char *wp_say_html(const char *title, const char *detail, const char *back)
 {
     struct wp_bytes bytes;
     wp_bytes_init(&bytes, PAGE_MOST);
@@ -114,10 +114,10 @@ char *wp_problem_html(unsigned code, const char *detail, const char *back)
     wp_html_raw(&html, "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\">"
                        "<meta name=\"viewport\" content=\"width=device-width\">"
                        "<link rel=\"icon\" href=\"/icon.svg\">");
-    wp_html_around(&html, "<title>", wp_problem_title(code), "</title>");
+    wp_html_around(&html, "<title>", title, "</title>");
     wp_html_raw(&html, "<link rel=\"stylesheet\" href=\"/style.css\"></head>"
                        "<body><main class=\"narrow\">");
-    wp_html_around(&html, "<h1>", wp_problem_title(code), "</h1>");
+    wp_html_around(&html, "<h1>", title, "</h1>");
     wp_html_around(&html, "<p>", detail, "</p>");
     if (back)
         wp_html_around(&html, "<p><a href=\"", back, "\">Back</a></p>");
@@ -128,4 +128,9 @@ char *wp_problem_html(unsigned code, const char *detail, const char *back)
         return wp_bytes_take(&bytes, NULL);
     wp_bytes_release(&bytes);
     return NULL;
+}
+
+char *wp_problem_html(unsigned code, const char *detail, const char *back)
+{
+    return wp_say_html(wp_problem_title(code), detail, back);
 }

@@ -23,6 +23,9 @@ char *wp_problem_json(unsigned code, enum wp_status status, const char *detail,
  * back, or to the first page if `back` is NULL. */
 char *wp_problem_html(unsigned code, const char *detail, const char *back);
 
+/* The same under a heading of one's own. */
+char *wp_say_html(const char *title, const char *detail, const char *back);
+
 /* Appends text with & < > " ' escaped. */
 struct wp_bytes;
 enum wp_status wp_html_add(struct wp_bytes *html, const char *text);

@@ -115,6 +115,7 @@ class Case(unittest.TestCase):
     def refused(self, answer, words, code=403):
         self.assertEqual(answer[0], code, answer)
         self.assertIn(words, answer[2])
+        self.assertIn("<h1>Not signed in</h1>", answer[2])
         self.assertNotIn("wavepost_session", self.browser.cookies)
         self.assertIsNone(self.browser.me())
 
