@@ -6,6 +6,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "choose.h"
 #include "dispatch_parts.h"
 
 enum { ATTEMPTS_MOST = 4, LATER_S = 10, SOON_S = 2, TELL_EVERY_S = 60, REASON_ROOM = 400 };
@@ -72,8 +73,8 @@ static enum wp_status refused(struct wp_txn *txn, const struct apply *apply,
     bool counted = item->in_doubt || item->job > 0;
     int64_t attempts = now->attempts + (counted ? 0 : 1);
     bool enough = attempts >= ATTEMPTS_MOST;
-    snprintf(text, sizeof text, enough ? "Printer %s %s, %d times. Tell staff." : "Printer %s %s.",
-             apply->name, item->text, (int)attempts);
+    snprintf(text, sizeof text, enough ? "%s%s %s, %d times. Tell staff." : "%s%s %s.",
+             wp_printer_word(apply->name), apply->name, item->text, (int)attempts);
     if (now->withdraw == 1)
         return move(txn, item->delivery, WP_DELIVERY_CANCELLED, text);
     enum wp_status status = postpone(txn, item->delivery, LATER_S, !counted);
@@ -100,7 +101,8 @@ static enum wp_status back_again(struct wp_txn *txn, const struct apply *apply,
 {
     char text[REASON_ROOM];
     if (item->text[0] != '\0')
-        snprintf(text, sizeof text, "Printer %s %s.", apply->name, item->text);
+        snprintf(text, sizeof text, "%s%s %s.", wp_printer_word(apply->name), apply->name,
+                 item->text);
     else
         snprintf(text, sizeof text, "Taken back from printer %s.", apply->name);
     return move(txn, item->delivery,
@@ -129,7 +131,8 @@ static enum wp_status goes_on(struct wp_txn *txn, const struct apply *apply,
     char text[REASON_ROOM];
     snprintf(text, sizeof text, "%s", now->reason);
     if (item->text[0] != '\0')
-        snprintf(text, sizeof text, "Printer %s %s%s", apply->name, item->text, stuck);
+        snprintf(text, sizeof text, "%s%s %s%s", wp_printer_word(apply->name), apply->name,
+                 item->text, stuck);
     else if (now->state == WP_DELIVERY_UNCERTAIN || ends_with(now->reason, stuck))
         snprintf(text, sizeof text, "Printing at %s.", apply->name);
     enum wp_status status = wp_sql_run(txn->sql, "UPDATE delivery SET job = ? WHERE id = ?", "ii",
@@ -155,8 +158,8 @@ static enum wp_status cannot_say(struct wp_txn *txn, const struct apply *apply,
                                  const struct wp_visit_item *item)
 {
     char text[REASON_ROOM];
-    snprintf(text, sizeof text, "Printer %s %s. Somebody must look whether the sheet came out.",
-             apply->name, item->text);
+    snprintf(text, sizeof text, "%s%s %s. Somebody must look whether the sheet came out.",
+             wp_printer_word(apply->name), apply->name, item->text);
     return move(txn, item->delivery, WP_DELIVERY_UNCERTAIN, text);
 }
 
@@ -164,7 +167,7 @@ static enum wp_status not_sent(struct wp_txn *txn, const struct apply *apply,
                                const struct wp_visit_item *item, const struct now *now)
 {
     char text[REASON_ROOM];
-    snprintf(text, sizeof text, "Printer %s %s.", apply->name, item->text);
+    snprintf(text, sizeof text, "%s%s %s.", wp_printer_word(apply->name), apply->name, item->text);
     return move(txn, item->delivery,
                 now->withdraw == 1 ? WP_DELIVERY_CANCELLED : WP_DELIVERY_WAITING, text);
 }

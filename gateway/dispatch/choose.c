@@ -3,6 +3,7 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 /* Why a printer is not used now; NULL if it may be. */
 static const char *why_not(const struct wp_choice_printer *printer)
@@ -53,6 +54,11 @@ static const struct wp_choice_printer *first_unknown(const struct wp_choice_prin
     return NULL;
 }
 
+const char *wp_printer_word(const char *name)
+{
+    return strncasecmp(name, "printer", 7) != 0 ? "Printer " : "";
+}
+
 /* "Printer 214 has no paper. " for the one that should have printed it, if another does. */
 static size_t say_trouble(const struct wp_choice_printer *printers, size_t count,
                           const struct wp_choice_printer *found, char text[WP_CHOICE_TEXT])
@@ -65,7 +71,8 @@ static size_t say_trouble(const struct wp_choice_printer *printers, size_t count
         why = printers[0].lacks;
     if (why == NULL)
         return 0;
-    int used = snprintf(text, WP_CHOICE_TEXT, "Printer %s %s. ", printers[0].name, why);
+    int used = snprintf(text, WP_CHOICE_TEXT, "%s%s %s. ", wp_printer_word(printers[0].name),
+                        printers[0].name, why);
     return used > 0 && used < WP_CHOICE_TEXT ? (size_t)used : 0;
 }
 
@@ -97,9 +104,9 @@ static void say_waiting(const struct wp_choice_printer *printers, size_t count,
         used = (size_t)snprintf(choice->text, sizeof choice->text, "No printer is set up.");
     for (size_t i = 0; i < count && i < 3; i++) {
         const char *why = why_not(&printers[i]);
-        int more =
-            snprintf(choice->text + used, room - used, "%sPrinter %s %s.", used > 0 ? " " : "",
-                     printers[i].name, why != NULL ? why : "cannot be used");
+        int more = snprintf(choice->text + used, room - used, "%s%s%s %s.", used > 0 ? " " : "",
+                            wp_printer_word(printers[i].name), printers[i].name,
+                            why != NULL ? why : "cannot be used");
         if (more < 0 || (size_t)more >= room - used)
             break;
         used += (size_t)more;

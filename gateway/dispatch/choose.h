@@ -35,6 +35,10 @@ struct wp_choice {
     char text[WP_CHOICE_TEXT]; /* for the student */
 };
 
+/* What goes before a printer's name in a sentence: "Printer ", or nothing if the name says so
+ * itself. */
+const char *wp_printer_word(const char *name);
+
 /* `printers` are sorted by wp_places_rank, best first. `wanted` (0: none) is one that was asked for
  * by name: it never needs a question, and while it is paused its sheets wait for it. `without` (0:
  * none) is left out: where else could a sheet go? */

@@ -6,11 +6,12 @@
 
 #include "base/sql.h"
 
-/* Given name and the first letter of the family name, or the alias; letters of any script. `p` is
- * the person. */
+/* Given name and the first letter of the family name, or the alias; letters of any script. A family
+ * name of one letter would stand there whole, so it is left out. `p` is the person. */
 #define WP_SHORT_NAME                                                                              \
-    "CASE WHEN p.alias <> '' THEN p.alias WHEN p.given = '' THEN p.family WHEN p.family = '' "     \
-    "THEN p.given ELSE p.given || ' ' || substr(p.family, 1, 1) || '.' END AS name "
+    "CASE WHEN p.alias <> '' THEN p.alias WHEN p.given = '' THEN p.family WHEN "                   \
+    "length(p.family) <= 1 THEN p.given ELSE p.given || ' ' || substr(p.family, 1, 1) || '.' END " \
+    "AS name "
 
 /* A value of the row as JSON: whole number, number, text; NULL as null. */
 cJSON *wp_row_value(struct wp_rows *rows, int column);

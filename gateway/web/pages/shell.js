@@ -89,7 +89,9 @@ export async function frame(area) {
   } catch (problem) {
     if (!(problem instanceof Problem && problem.status === 401)) throw problem;
   }
-  fill(document.querySelector('header.bar'), head(me?.person ? me : null, area));
+  const bar = document.querySelector('header.bar');
+  fill(bar, head(me?.person ? me : null, area));
+  bringIn(bar);
   return me?.person ? me : null;
 }
 
@@ -116,6 +118,12 @@ export async function frameFor(area, ...roles) {
   return null;
 }
 
+/* On a phone a row of links is wider than the screen: the one that is open is in view. */
+function bringIn(place) {
+  for (const link of place.querySelectorAll('nav a[aria-current]'))
+    link.parentElement.scrollLeft = link.offsetLeft - (link.parentElement.clientWidth - link.offsetWidth) / 2;
+}
+
 /**
  * Pages by the part of the address after '#'. `table`: {'': f, 'grid/:id': f}; a page is
  * f(main, parameters, query) and may return a function that ends it.
@@ -138,6 +146,7 @@ export function router(table, tabs) {
     });
     const body = h('div');
     fill(main, tabs && tabs(parts), body);
+    bringIn(main);
     if (!row) {
       fill(
         body,

@@ -202,6 +202,10 @@ static void the_best_printer_that_is_ready_is_chosen_and_said_why(void **state)
     expect(p, 0, 0, WP_CHOICE_SEND, 2, "Printer 214 has no paper. Printing at 214-B, by the door.");
     lame(&p[0], WP_HEALTH_DOUBTFUL, "has no paper");
     expect(p, 0, 0, WP_CHOICE_SEND, 2, "Printer 214 has no paper. Printing at 214-B, by the door.");
+    p[0].name = "Printer Door";
+    expect(p, 0, 0, WP_CHOICE_SEND, 2,
+           "Printer Door has no paper. Printing at 214-B, by the door.");
+    p[0].name = "214";
     lame(&p[1], WP_HEALTH_BLOCKED, "has stopped");
     expect(p, 0, 0, WP_CHOICE_SEND, 1, "Printing at 214.");
     p[0].distrusted = true;
