@@ -4,6 +4,9 @@
 #include <string.h>
 
 #include "acts/render.h"
+#include "base/sql_words.h"
+
+#define ALL_NAMES WP_SQL_JOINED("trim(p.given || ' ' || p.family)", "', '")
 
 struct booklet {
     struct wp_sql *sql;
@@ -39,8 +42,8 @@ static enum wp_status entry(void *user, size_t index, struct wp_booklet_entry *l
     struct wp_rows rows;
     enum wp_status status = wp_sql_query(
         booklet->sql, &rows,
-        "SELECT m.accession, s.sample, coalesce((SELECT group_concat(trim(p.given || ' ' || "
-        "p.family), ', ') FROM owned o JOIN person p ON p.id = o.person_id WHERE "
+        "SELECT m.accession, s.sample, coalesce((SELECT " ALL_NAMES
+        " FROM owned o JOIN person p ON p.id = o.person_id WHERE "
         "o.measurement_id = m.id), s.guest) FROM measurement m JOIN stamp s ON s.id = m.stamp_id "
         "WHERE m.id = ?",
         "i", booklet->ids[index]);

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "archive/removal.h"
+#include "base/sql_words.h"
 
 #define NAMELESS "Name removed"
 
@@ -63,14 +64,14 @@ static enum wp_status stamp_without(struct wp_txn *txn, int64_t person, int64_t 
 static enum wp_status empty_mentions(struct wp_txn *txn, const char *word)
 {
     static const char *const steps[] = {
-        "UPDATE capture SET path = '' WHERE instr(lower(path), lower(?1)) > 0",
-        "UPDATE agent_event SET text = '' WHERE instr(lower(text), lower(?1)) > 0",
-        "UPDATE stamp SET reason = '' WHERE instr(lower(reason), lower(?1)) > 0",
-        "UPDATE stamp SET sample = '' WHERE instr(lower(sample), lower(?1)) > 0",
-        "UPDATE stamp SET guest = 'Name removed' WHERE instr(lower(guest), lower(?1)) > 0",
-        "UPDATE measurement SET title = '' WHERE instr(lower(title), lower(?1)) > 0",
-        "UPDATE object SET error_text = '' WHERE instr(lower(error_text), lower(?1)) > 0",
-        "UPDATE notice SET text = '' WHERE instr(lower(text), lower(?1)) > 0",
+        "UPDATE capture SET path = '' WHERE " WP_SQL_HOLDS("lower(path)", "lower(?1)"),
+        "UPDATE agent_event SET text = '' WHERE " WP_SQL_HOLDS("lower(text)", "lower(?1)"),
+        "UPDATE stamp SET reason = '' WHERE " WP_SQL_HOLDS("lower(reason)", "lower(?1)"),
+        "UPDATE stamp SET sample = '' WHERE " WP_SQL_HOLDS("lower(sample)", "lower(?1)"),
+        "UPDATE stamp SET guest = 'Name removed' WHERE " WP_SQL_HOLDS("lower(guest)", "lower(?1)"),
+        "UPDATE measurement SET title = '' WHERE " WP_SQL_HOLDS("lower(title)", "lower(?1)"),
+        "UPDATE object SET error_text = '' WHERE " WP_SQL_HOLDS("lower(error_text)", "lower(?1)"),
+        "UPDATE notice SET text = '' WHERE " WP_SQL_HOLDS("lower(text)", "lower(?1)"),
     };
     enum wp_status status = WP_OK;
     for (size_t i = 0; !status && i < sizeof steps / sizeof steps[0]; i++)
@@ -84,7 +85,8 @@ enum wp_status wp_archive_forget(struct wp_txn *txn, int64_t person, const char 
     static const char *const links[] = {
         "DELETE FROM stamp_person WHERE person_id = ?",
         "DELETE FROM removed_person WHERE person_id = ?",
-        "UPDATE measurement SET suggestion = '[]' WHERE instr(suggestion, CAST(?1 AS TEXT)) > 0",
+        "UPDATE measurement SET suggestion = '[]' WHERE " WP_SQL_HOLDS("suggestion",
+                                                                       "CAST(?1 AS TEXT)"),
     };
     int64_t measurement = 0;
     enum wp_status status = empty_texts(txn, person);

@@ -1,4 +1,8 @@
 #include "people/erasure.h"
+#include "base/sql_words.h"
+
+#define OF_LOGIN WP_SQL_HOLDS("throttle.name", "':' || lower(p.login)")
+#define MENTIONS WP_SQL_HOLDS("lower(subject || ' ' || body)", "lower(?)")
 
 #include <inttypes.h>
 #include <stdio.h>
@@ -65,7 +69,7 @@ static enum wp_status forget_tries(struct wp_txn *txn, int64_t person)
 {
     return wp_sql_run(txn->sql,
                       "DELETE FROM throttle WHERE EXISTS (SELECT 1 FROM person p WHERE p.id = ? "
-                      "AND instr(throttle.name, ':' || lower(p.login)) > 0)",
+                      "AND " OF_LOGIN ")",
                       "i", person);
 }
 
@@ -85,10 +89,8 @@ static enum wp_status forget_mails(struct wp_txn *txn, const struct wp_forgotten
 {
     enum wp_status status = WP_OK;
     for (size_t i = 0; !status && i < words->count; i++)
-        status = wp_sql_run(txn->sql,
-                            "DELETE FROM staff_mail WHERE instr(lower(subject || ' ' || body), "
-                            "lower(?)) > 0",
-                            "t", words->words[i]);
+        status =
+            wp_sql_run(txn->sql, "DELETE FROM staff_mail WHERE " MENTIONS, "t", words->words[i]);
     return status;
 }
 

@@ -4,10 +4,15 @@
 #include <string.h>
 
 #include "base/clock.h"
+#include "base/sql_words.h"
 #include "people/timetable.h"
 #include "people/turns.h"
 #include "rows.h"
 #include "views/classes.h"
+
+/* What engines write differently. */
+#define SUGGESTED WP_SQL_JSON_ITEMS("m.suggestion")
+#define NAME_LIST WP_SQL_JSON_LIST("name")
 
 static enum wp_status add_instrument(struct wp_sql *sql, int64_t id, cJSON *out,
                                      struct wp_error *error)
@@ -175,8 +180,8 @@ static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask,
     cJSON_AddItemToObject(question, "measurement", measurement ? measurement : cJSON_CreateNull());
     if (!status)
         status = wp_add_rows(sql, question, "persons",
-                             "SELECT p.id, " WP_SHORT_NAME
-                             "FROM measurement m, json_each(m.suggestion) j JOIN person p "
+                             "SELECT p.id, " WP_SHORT_NAME "FROM measurement m, " SUGGESTED
+                             " j JOIN person p "
                              "ON p.id = j.value WHERE m.id = ? AND ? >= 0",
                              "ii", id, 0);
     if (!status) {
@@ -198,7 +203,7 @@ static enum wp_status add_experiments(struct wp_sql *sql, int64_t section, cJSON
 {
     return wp_add_rows(sql, object, "experiments",
                        "SELECT e.id, e.code, e.title, e.expected, e.preparation, e.plates, "
-                       "(SELECT json_group_array(name) FROM (SELECT name FROM experiment_sample x "
+                       "(SELECT " NAME_LIST " FROM (SELECT name FROM experiment_sample x "
                        "WHERE x.experiment_id = e.id ORDER BY x.position)) AS \"samples{}\" "
                        "FROM experiment e JOIN section s ON s.course_id = e.course_id "
                        "WHERE s.id = ? AND e.ended_us IS NULL AND ? >= 0 ORDER BY e.code",

@@ -6,10 +6,17 @@
 
 #include "base/accession.h"
 #include "base/clock.h"
+#include "base/sql_words.h"
 #include "rows.h"
 #include "spectrum/remarks.h"
 #include "views/instrument_fault.h"
 #include "views/references.h"
+
+/* What engines write differently. */
+#define NAME_LIST WP_SQL_JSON_LIST("trim(p.given || ' ' || p.family)")
+#define EVENT_ONE "'at_us', e.at_us, 'state', e.state, 'reason', e.reason"
+#define EVENT_LIST WP_SQL_JSON_LIST(WP_SQL_JSON_OBJECT(EVENT_ONE))
+#define SHA256_TEXT WP_SQL_HEX("o.sha256")
 
 #define LIST_MOST 50
 #define STAFF_LIST_MOST 200
@@ -229,7 +236,7 @@ static enum wp_status add_stamps(struct wp_sql *sql, bool named, int64_t id, cJS
         "SELECT s.revision, s.rule, s.sample, s.kind, s.preparation, s.plates, "
         "CASE WHEN ?2 THEN s.reason ELSE '' END AS reason, s.at_us, n.code AS section, "
         "e.code AS experiment, s.author, CASE WHEN ?2 THEN s.author_id ELSE 0 END AS author_id, "
-        "CASE WHEN ?2 THEN (SELECT json_group_array(trim(p.given || ' ' || p.family)) FROM "
+        "CASE WHEN ?2 THEN (SELECT " NAME_LIST " FROM "
         "stamp_person q JOIN person p ON p.id = q.person_id WHERE q.stamp_id = s.id) "
         "ELSE '[]' END AS \"persons{}\", "
         "CASE WHEN s.author = 1 AND ?2 THEN (SELECT trim(p.given || ' ' || p.family) FROM person p "
@@ -257,8 +264,7 @@ static enum wp_status add_history(struct wp_sql *sql, const struct wp_who *who, 
     if (!status)
         status = wp_add_rows(sql, object, "deliveries",
                              "SELECT d.id, d.kind, d.state, d.reason, p.name AS printer, "
-                             "d.changed_us, (SELECT json_group_array(json_object('at_us', e.at_us, "
-                             "'state', e.state, 'reason', e.reason)) FROM (SELECT * FROM "
+                             "d.changed_us, (SELECT " EVENT_LIST " FROM (SELECT * FROM "
                              "delivery_event WHERE delivery_id = d.id ORDER BY number DESC LIMIT "
                              "50) e) AS \"events{}\" FROM delivery d LEFT JOIN printer p "
                              "ON p.id = d.printer_id WHERE d.measurement_id = ? AND ? "
@@ -456,7 +462,7 @@ WP_VIEW(wp_view_unread)
     *out = cJSON_CreateObject();
     return wp_add_rows(
         sql, *out, "objects",
-        "SELECT lower(hex(o.sha256)) AS sha256, o.size, o.error_text AS text, o.error_line AS "
+        "SELECT " SHA256_TEXT " AS sha256, o.size, o.error_text AS text, o.error_line AS "
         "line, o.error_column AS \"column\", c.path, i.name AS instrument, c.received_us FROM "
         "object o JOIN capture c ON c.id = (SELECT min(d.id) FROM capture d WHERE "
         "d.sha256 = o.sha256) JOIN instrument i ON i.id = c.instrument_id "

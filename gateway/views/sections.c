@@ -5,9 +5,20 @@
 #include "base/accession.h"
 #include "base/bytes.h"
 #include "base/clock.h"
+#include "base/sql_words.h"
 #include "dispatch/dispatch.h"
 #include "rows.h"
 #include "views/lists.h"
+
+/* What engines write differently. */
+#define FULL_NAME "trim(p.given || ' ' || p.family)"
+#define ALL_NAMES WP_SQL_JOINED(FULL_NAME, "', '")
+#define NAME_LIST WP_SQL_JSON_LIST("name")
+#define STAFF_ONE "'name', " FULL_NAME ", 'login', p.login, 'roles', t.roles"
+#define STAFF_LIST WP_SQL_JSON_LIST(WP_SQL_JSON_OBJECT(STAFF_ONE))
+#define SESSION_KEY WP_SQL_HEX("substr(token_hash, 1, 8)")
+#define HASH_TEXT WP_SQL_HEX("hash")
+#define HOLDS_WORD WP_SQL_HOLDS("lower(login || ' ' || given || ' ' || family)", "lower(?1)")
 
 #define SITE_STAFF (WP_ROLE_TECHNICIAN | WP_ROLE_ADMINISTRATOR | WP_ROLE_COMMAND)
 
@@ -31,7 +42,7 @@ static enum wp_status own_sections(struct wp_sql *sql, const struct wp_who *who,
         sql, out, "sections",
         "SELECT s.id, c.code AS course, c.title AS course_title, s.code, s.title, s.place, "
         "(SELECT count(*) FROM enrolled e WHERE e.section_id = s.id AND e.to_us IS NULL) AS "
-        "students, (SELECT group_concat(trim(p.given || ' ' || p.family), ', ') FROM "
+        "students, (SELECT " ALL_NAMES " FROM "
         "section_staff t JOIN person p ON p.id = t.person_id WHERE t.section_id = s.id AND "
         "t.roles & 4 <> 0) AS instructors, coalesce((SELECT CASE WHEN s.ended_us IS NULL THEN "
         "t.roles ELSE t.roles & 4 END FROM section_staff t WHERE t.section_id = s.id AND "
@@ -106,11 +117,11 @@ WP_VIEW(wp_view_sessions)
     int64_t now = wp_clock_utc();
     wp_hex_encode(ask->who->session, 8, own);
     *out = cJSON_CreateObject();
-    enum wp_status status = wp_add_rows(
-        sql, *out, "sessions",
-        "SELECT lower(hex(substr(token_hash, 1, 8))) AS key, created_us, used_us, expires_us "
-        "FROM session WHERE person_id = ? AND used_us > ? ORDER BY used_us DESC",
-        "ii", ask->who->id, now - WP_SESSION_IDLE);
+    enum wp_status status =
+        wp_add_rows(sql, *out, "sessions",
+                    "SELECT " SESSION_KEY " AS key, created_us, used_us, expires_us "
+                    "FROM session WHERE person_id = ? AND used_us > ? ORDER BY used_us DESC",
+                    "ii", ask->who->id, now - WP_SESSION_IDLE);
     cJSON *list = cJSON_GetObjectItemCaseSensitive(*out, "sessions");
     for (int i = cJSON_GetArraySize(list) - 1; i >= 0; i--) {
         cJSON *item = cJSON_GetArrayItem(list, i);
@@ -289,9 +300,8 @@ WP_VIEW(wp_view_people)
     enum wp_status status = wp_sql_query(
         sql, &rows,
         "SELECT id, login, given, family, email, alias, roles, password_hash IS NOT NULL AS "
-        "\"password?\" FROM person WHERE erased_us IS NULL AND (?1 = '' OR instr(lower(login || ' "
-        "' "
-        "|| given || ' ' || family), lower(?1)) > 0) AND (?2 OR id = ?3 OR EXISTS (SELECT 1 FROM "
+        "\"password?\" FROM person WHERE erased_us IS NULL AND (?1 = '' OR " HOLDS_WORD
+        ") AND (?2 OR id = ?3 OR EXISTS (SELECT 1 FROM "
         "enrolled e JOIN section_staff t ON t.section_id = e.section_id WHERE e.person_id = "
         "person.id AND t.person_id = ?3 AND t.roles & 4 <> 0)) ORDER BY family, given LIMIT 500",
         "tii", q ? q : "", (int64_t)((ask->who->roles & SITE_STAFF) != 0), ask->who->id);
@@ -333,9 +343,8 @@ WP_VIEW(wp_view_courses)
                 sql, course, "sections",
                 "SELECT s.id, s.code, s.title, s.place, (SELECT code FROM term t WHERE t.id = "
                 "s.term_id) AS term, s.ended_us, (SELECT count(*) FROM enrolled e WHERE "
-                "e.section_id = s.id AND e.to_us IS NULL) AS students, (SELECT "
-                "json_group_array(json_object('name', trim(p.given || ' ' || p.family), 'login', "
-                "p.login, 'roles', t.roles)) FROM section_staff t JOIN person p ON p.id = "
+                "e.section_id = s.id AND e.to_us IS NULL) AS students, (SELECT " STAFF_LIST
+                " FROM section_staff t JOIN person p ON p.id = "
                 "t.person_id WHERE t.section_id = s.id) AS \"staff{}\", (SELECT min(m.starts_us) "
                 "FROM meeting m WHERE m.section_id = s.id AND m.ends_us > ?2) AS next_us, (SELECT "
                 "min(m.ends_us) FROM meeting m WHERE m.section_id = s.id AND m.ends_us > ?2) AS "
@@ -346,7 +355,7 @@ WP_VIEW(wp_view_courses)
             status = wp_add_rows(sql, course, "experiments",
                                  "SELECT e.id, e.code, e.title, e.technique, e.expected, "
                                  "e.preparation, e.plates, e.has_oh AS \"has_oh?\", e.ended_us, "
-                                 "(SELECT json_group_array(name) FROM (SELECT name FROM "
+                                 "(SELECT " NAME_LIST " FROM (SELECT name FROM "
                                  "experiment_sample x WHERE x.experiment_id = e.id ORDER BY "
                                  "x.position)) AS \"samples{}\" FROM experiment "
                                  "e WHERE e.course_id = ? AND ? >= 0 ORDER BY e.code",
@@ -362,7 +371,7 @@ WP_VIEW(wp_view_ledger)
     *out = cJSON_CreateObject();
     enum wp_status status =
         wp_add_rows(sql, *out, "entries",
-                    "SELECT number, at_us, actor, actor_id, verb, subject, lower(hex(hash)) AS "
+                    "SELECT number, at_us, actor, actor_id, verb, subject, " HASH_TEXT " AS "
                     "hash FROM ledger WHERE number < ? AND ? >= 0 ORDER BY number DESC LIMIT 100",
                     "ii", before, 0);
     if (status || !wp_ask_flag(ask, "check"))
