@@ -1,5 +1,5 @@
-/* base/sql_words.h - what database engines write differently, in one place. All other SQL of Wavepost
- * is the same for all: no rowid, no INSERT OR, no date functions.
+/* base/sql_words.h - what database engines write differently, in one place. All other SQL of
+ * Wavepost is the same for all: no rowid, no INSERT OR, no date functions.
  *
  * Pieces of statements, put between string literals; arguments are literals too. Beside each: how
  * PostgreSQL writes it.
