@@ -52,14 +52,28 @@ enum wp_status wp_setup_read(struct wp_spool *spool, struct wp_setup *setup, str
 {
     char secret[48];
     memset(setup, 0, sizeof *setup);
-    wp_spool_text(spool, "gateway", setup->base, sizeof setup->base);
-    wp_spool_text(spool, "pin", setup->pin, sizeof setup->pin);
-    wp_spool_text(spool, "token", setup->token, sizeof setup->token);
-    wp_spool_text(spool, "ca_file", setup->ca_file, sizeof setup->ca_file);
-    wp_spool_text(spool, "proxy", setup->proxy, sizeof setup->proxy);
-    wp_spool_text(spool, "instrument", setup->instrument, sizeof setup->instrument);
-    wp_spool_text(spool, "place", setup->place, sizeof setup->place);
-    wp_spool_text(spool, "secret", secret, sizeof secret);
+    const struct {
+        const char *name;
+        char *text;
+        size_t room;
+    } settings[] = {
+        {"gateway", setup->base, sizeof setup->base},
+        {"pin", setup->pin, sizeof setup->pin},
+        {"token", setup->token, sizeof setup->token},
+        {"ca_file", setup->ca_file, sizeof setup->ca_file},
+        {"proxy", setup->proxy, sizeof setup->proxy},
+        {"instrument", setup->instrument, sizeof setup->instrument},
+        {"place", setup->place, sizeof setup->place},
+        {"secret", secret, sizeof secret},
+    };
+    /* Half a set-up would send to nowhere, or without the pin. */
+    for (size_t i = 0; i < sizeof settings / sizeof settings[0]; i++) {
+        enum wp_status status =
+            wp_spool_read(spool, settings[i].name, settings[i].text, settings[i].room);
+        if (status)
+            return wp_fail(error, status, "the setting \"%s\" cannot be read: %s", settings[i].name,
+                           wp_spool_message(spool));
+    }
     setup->settle_us = wp_spool_whole(spool, "settle_us", DEFAULT_SETTLE_US);
     setup->size_limit = wp_spool_whole(spool, "size_limit", DEFAULT_SIZE_LIMIT);
     read_patterns(spool, &setup->patterns);

@@ -35,7 +35,9 @@ enum wp_status wp_spool_open_to_read(const char *folder, struct wp_spool **spool
 void wp_spool_close(struct wp_spool *spool);
 const char *wp_spool_message(struct wp_spool *spool);
 
-/* Settings. A missing one is "" or `otherwise`. */
+/* Settings. A missing one is "" or `otherwise`; so is one that cannot be read, but for
+ * wp_spool_read, which returns the database's error. */
+enum wp_status wp_spool_read(struct wp_spool *spool, const char *name, char *out, size_t room);
 void wp_spool_text(struct wp_spool *spool, const char *name, char *out, size_t room);
 int64_t wp_spool_whole(struct wp_spool *spool, const char *name, int64_t otherwise);
 enum wp_status wp_spool_set_text(struct wp_spool *spool, const char *name, const char *value);

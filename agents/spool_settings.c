@@ -5,17 +5,26 @@
 
 #include "spool_parts.h"
 
-void wp_spool_text(struct wp_spool *spool, const char *name, char *out, size_t room)
+enum wp_status wp_spool_read(struct wp_spool *spool, const char *name, char *out, size_t room)
 {
     struct wp_rows rows;
     out[0] = '\0';
     SPOOL_LOCKED(spool);
-    if (!wp_sql_query(spool->sql, &rows, "SELECT value FROM setting WHERE name = ?", "t", name)) {
+    enum wp_status status =
+        wp_sql_query(spool->sql, &rows, "SELECT value FROM setting WHERE name = ?", "t", name);
+    if (!status) {
         if (wp_rows_next(&rows))
             (void)snprintf(out, room, "%s", wp_rows_text(&rows, 0));
-        (void)wp_rows_end(&rows);
+        status = wp_rows_end(&rows);
     }
     SPOOL_DONE(spool);
+    return status;
+}
+
+void wp_spool_text(struct wp_spool *spool, const char *name, char *out, size_t room)
+{
+    if (wp_spool_read(spool, name, out, room))
+        out[0] = '\0';
 }
 
 int64_t wp_spool_whole(struct wp_spool *spool, const char *name, int64_t otherwise)
