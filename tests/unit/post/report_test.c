@@ -93,7 +93,6 @@ static const char timed_out[] =
     "   ----- The following addresses had delivery problems -----\r\n"
     "<louis@larry.example>  (unrecoverable error)\r\n"
     "\r\n"
-    "----- Transcript of session follows -----\r\n"
     "<louis@larry.example>... Deferred: Connection timed out\r\n"
     "      with larry.example.\r\n"
     "Message could not be delivered for 5 days\r\n"
