@@ -7,6 +7,7 @@
 #include "base/bytes.h"
 #include "base/id.h"
 #include "db/event.h"
+#include "guests.h"
 #include "ledger/ledger.h"
 #include "people/timetable.h"
 #include "views/classes.h"
@@ -159,5 +160,7 @@ enum wp_status wp_around_classes(struct wp_txn *txn)
         status = before_classes(txn);
     if (!status)
         status = ending_classes(txn);
-    return status ? status : silent_turns(txn);
+    if (!status)
+        status = silent_turns(txn);
+    return status ? status : wp_guests_leave(txn);
 }

@@ -210,8 +210,9 @@ static enum wp_status add_experiments(struct wp_sql *sql, int64_t section, cJSON
                        "ii", section, 0);
 }
 
-/* Only the rosters of the sections that meet here now are on a bench; outside class, those of all
- * sections that have not ended, so that an evening run can be signed on too. */
+/* Only the rosters of the sections that meet here now are on a bench; outside class, of those that
+ * are at home at this instrument and have not ended, so that an evening run can be signed on too.
+ */
 static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON *out)
 {
     enum wp_status status = wp_add_rows(
@@ -222,8 +223,10 @@ static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON
         "AND " WP_MEETS_AT_INSTRUMENT ") "
         "SELECT s.id, c.code AS course, s.code, s.title, s.id IN (SELECT id FROM at_work) AS "
         "\"now?\" FROM section s JOIN course c ON c.id = s.course_id WHERE s.ended_us IS NULL AND "
-        "(s.id IN (SELECT id FROM at_work) OR NOT EXISTS (SELECT 1 FROM at_work)) "
-        "ORDER BY c.code, s.code LIMIT 40",
+        "(s.id IN (SELECT id FROM at_work) OR (NOT EXISTS (SELECT 1 FROM at_work) AND EXISTS "
+        "(SELECT 1 FROM instrument i WHERE i.id = ?1 AND " WP_SECTION_AT_INSTRUMENT(
+            "s") "))) "
+                 "ORDER BY c.code, s.code LIMIT 40",
         "ii", instrument, wp_clock_utc());
     cJSON *section = NULL;
     cJSON_ArrayForEach(section, cJSON_GetObjectItemCaseSensitive(out, "sections"))

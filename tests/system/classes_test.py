@@ -263,6 +263,36 @@ class ClassesTest(unittest.TestCase):
         self.assertIsNone(self.command("GET", path)["nothing"])
         self.assertEqual(len(self.database("SELECT 1 FROM event WHERE body LIKE '%\"nothing\"%'")), 1)
 
+    def test_7_a_visitors_spectrum_lives_for_30_days_and_leaves_its_mark(self):
+        path = "/bench/%d" % self.instruments["IR-9"]
+        self.command("POST", path + "/sign-on", {"guest": "Open day 3"})
+        self.capture("IR-9", fine("of a visitor"))
+        state = self.command("GET", path)
+        if state["question"]:
+            state = self.command("POST", path + "/answer", {"measurement": state["current"]["id"], "same": True})
+        guest = state["current"]
+        self.assertEqual(guest["guest"], "Open day 3")
+        self.command("POST", path + "/done")
+        self.age(guest["id"], 29)
+        self.meeting("C", time.time() + 400 * MINUTE, time.time() + 500 * MINUTE)  # any write, then a sweep after it
+        self.assertEqual(self.command("GET", "/measurements/%d" % guest["id"])["guest"], "Open day 3")
+        self.age(guest["id"], 31)
+        self.until("removed", lambda: self.database("SELECT 1 FROM removed_measurement WHERE measurement_id = ?",
+                                                    guest["id"]))
+        self.assertEqual(self.daemon.control("GET", "/api/v1/measurements/%d" % guest["id"])[0], 404)
+        self.assertIn("removed", self.command("GET", "/find?accession=" + guest["accession"]))
+        reason = self.database("SELECT reason FROM removal WHERE subject = ?", str(guest["id"]))
+        self.assertEqual(reason, [("A visitor's spectrum, kept for 30 days.",)])
+        self.assertEqual(self.database("SELECT count(*) FROM turn WHERE guest <> ''"), [(0,)])
+        self.assertEqual(self.database("SELECT count(*) FROM stamp WHERE guest <> ''"), [(0,)])
+
+    def age(self, measurement, days):
+        then = (time.time_ns() - days * 86400 * 10**9) // 1000
+        self.database("UPDATE capture SET received_us = ? WHERE id = (SELECT capture_id FROM measurement WHERE id = ?)",
+                      then, measurement)
+        self.database("UPDATE stamp SET at_us = ? WHERE measurement_id = ?", then, measurement)
+        self.database("UPDATE turn SET opened_us = ?, closed_us = ? WHERE guest <> ''", then, then + 1)
+
 
 if __name__ == "__main__":
     require_built()
