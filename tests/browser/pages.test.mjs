@@ -232,6 +232,8 @@ test('an instructor sees who has what in words, and downloads the lot', async ()
   const { page, context } = visit;
   await signIn(visit, 'ruth');
   await page.goto('/staff');
+  await page.getByRole('heading', { name: 'Classes now' }).waitFor();
+  await inMain(page, /IR-\d+ ready|IR-\d+ not ready/).waitFor();
   await page.getByRole('link', { name: /CHEM 231/ }).click();
   await page.getByRole('rowheader', { name: /Maya Rao/ }).waitFor();
   const maya = page.getByRole('row', { name: /Maya Rao/ });

@@ -53,7 +53,7 @@ const card = (c) =>
     { class: 'card', 'aria-label': `${c.course}, section ${c.code}` },
     h(
       'h2',
-      h('a', { href: `#/grid/${c.section}` }, `${c.course}-${c.code}`),
+      `${c.course}-${c.code}`,
       h('small', { class: 'soft' }, ` ${time(c.starts_us)} to ${time(c.ends_us)}`),
     ),
     h('p', { class: 'soft' }, c.instruments.length === 0 ? c.text : `Instruments at ${time(c.starts_us)}`),
