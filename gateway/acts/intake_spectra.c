@@ -317,8 +317,9 @@ static enum wp_status take_one(struct wp_txn *txn, struct wp_taking *taking, siz
 {
     const struct wp_spectrum *spectrum = &taking->intake->reading.spectra[i];
     struct wp_known known = {0};
-    enum wp_status status =
-        wp_removed_before(txn->sql, taking->intake->digest, (int64_t)spectrum->block);
+    enum wp_status status = WP_NOT_FOUND;
+    if (taking->intake->known) /* of new bytes nothing was removed before */
+        status = wp_removed_before(txn->sql, taking->intake->digest, (int64_t)spectrum->block);
     if (status != WP_NOT_FOUND)
         return status;
     status = by_bytes(txn->sql, taking, spectrum->block, &known);
