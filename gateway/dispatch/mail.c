@@ -49,8 +49,10 @@ static int64_t next_try_us(const struct wp_mail_job *job, int attempts)
     return wait + (int64_t)wp_random_below((uint32_t)(wait / 5 / 1000) + 1) * 1000;
 }
 
+/* `*moved` becomes true if the delivery still waited for this: it may have been taken back, with
+ * all that is known of its person. */
 static enum wp_status write_outcome(struct wp_txn *txn, const struct wp_mail_job *job,
-                                    const struct wp_mail_sheet *sheet)
+                                    const struct wp_mail_sheet *sheet, bool *moved)
 {
     int64_t attempts = 0;
     struct wp_move move = {
@@ -72,22 +74,26 @@ static enum wp_status write_outcome(struct wp_txn *txn, const struct wp_mail_job
     if (!status && move.to == WP_DELIVERY_WAITING)
         status = wp_sql_run(txn->sql, "UPDATE delivery SET due_us = ? WHERE id = ?", "ii",
                             txn->now + wait, sheet->delivery);
-    if (!status && sheet->outcome == WP_MAIL_TAKEN)
-        status = wp_sql_run(txn->sql, "UPDATE delivery SET mail_id = ?, mailed_to = ? WHERE id = ?",
-                            "iti", job->id, job->digest, sheet->delivery);
     if (!status)
         status = wp_delivery_move(txn, &move);
-    return status == WP_CONFLICT || status == WP_NOT_FOUND ? WP_OK : status;
+    if (status)
+        return status == WP_CONFLICT || status == WP_NOT_FOUND ? WP_OK : status;
+    *moved = true;
+    if (sheet->outcome != WP_MAIL_TAKEN)
+        return WP_OK;
+    return wp_sql_run(txn->sql, "UPDATE delivery SET mail_id = ?, mailed_to = ? WHERE id = ?",
+                      "iti", job->id, job->digest, sheet->delivery);
 }
 
 static enum wp_status write_outcomes(struct wp_txn *txn, void *arg)
 {
     const struct wp_mail_job *job = arg;
     enum wp_status status = WP_OK;
+    bool moved = false;
     for (size_t i = 0; i < job->count && !status; i++)
         if (job->sheets[i].outcome != WP_MAIL_NOT_OURS)
-            status = write_outcome(txn, job, &job->sheets[i]);
-    if (!status && job->final)
+            status = write_outcome(txn, job, &job->sheets[i], &moved);
+    if (!status && job->final && moved)
         status = wp_returned_note(txn, job->person, job->digest, true, job->sheets[0].text);
     return status;
 }
