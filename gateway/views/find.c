@@ -56,8 +56,9 @@ static enum wp_status find_removed(struct wp_sql *sql, const struct wp_who *who,
     struct wp_rows rows;
     status = wp_sql_query(
         sql, &rows,
-        "SELECT v.at_us, v.reason, CASE v.actor WHEN 1 THEN (SELECT trim(p.given || ' ' || "
-        "p.family) FROM person p WHERE p.id = v.actor_id) ELSE 'the command line' END AS \"by\" "
+        "SELECT v.at_us, v.reason, coalesce((SELECT trim(p.given || ' ' || p.family) FROM person p "
+        "WHERE p.id = v.actor_id), CASE v.actor WHEN 0 THEN 'the gateway, by its own rule' "
+        "ELSE 'the command line' END) AS \"by\" "
         "FROM removed_measurement m JOIN removal v ON v.id = m.removal_id "
         "WHERE m.measurement_id = ?",
         "i", id);
