@@ -112,6 +112,19 @@ static enum wp_status tell_unread(struct wp_txn *txn, struct wp_taking *taking)
     return status ? status : wp_event_add(txn, "staff", 0, "{\"kind\":\"unread\"}");
 }
 
+/* Bytes that could not be read before, exported again: told wherever that is not on the list yet.
+ */
+static enum wp_status tell_unread_again(struct wp_txn *txn, struct wp_taking *taking)
+{
+    int64_t one = 0;
+    enum wp_status status = wp_sql_int(
+        txn->sql, &one,
+        "SELECT 1 FROM capture c JOIN notice n ON n.capture_id = c.id WHERE c.sha256 = ? "
+        "AND n.kind = 'unread' AND n.instrument_id = ? AND n.settled_us IS NULL LIMIT 1",
+        "bi", taking->intake->digest, (size_t)WP_SHA256_SIZE, taking->instrument);
+    return status == WP_NOT_FOUND ? tell_unread(txn, taking) : status;
+}
+
 /* The spectra of bytes that are known, for an offer: nothing is read again, the renditions tell. */
 static enum wp_status take(struct wp_txn *txn, struct wp_taking *taking)
 {
@@ -134,7 +147,7 @@ static enum wp_status take(struct wp_txn *txn, struct wp_taking *taking)
     if (status || intake->removed)
         return status;
     if (!is_offer(intake) && intake->reading.error.status && !intake->spectrum_count)
-        return intake->known ? WP_OK : tell_unread(txn, taking);
+        return intake->known ? tell_unread_again(txn, taking) : tell_unread(txn, taking);
     return wp_take_spectra(txn, taking);
 }
 

@@ -1,6 +1,7 @@
 #include "views/bench.h"
 
 #include <inttypes.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/clock.h"
@@ -116,19 +117,22 @@ static enum wp_status add_paper(struct wp_sql *sql, int64_t measurement, cJSON *
     return wp_rows_end(&rows);
 }
 
-/* The newest of the turn, or the newest without a name, whichever is newer. After hand-over a
- * finished turn's spectrum is gone from the page. */
+/* The newest of the turn, or the newest without a name, whichever is newer; one that was printed
+ * without a name stays a while, so that the page can say where. After hand-over a finished turn's
+ * spectrum is gone from the page. */
 static enum wp_status add_current(struct wp_sql *sql, const struct wp_ask *ask, int64_t instrument,
                                   int64_t turn, cJSON *out)
 {
     int64_t id = 0;
     cJSON *current = NULL;
-    enum wp_status status =
-        wp_sql_int(sql, &id,
-                   "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
-                   "m.instrument_id = ? AND (m.turn_id = ? OR (m.unclaimed = 1 AND (m.asked = 1 OR "
-                   "m.kept = 'open'))) AND c.received_us > ? ORDER BY m.id DESC LIMIT 1",
-                   "iii", instrument, turn ? turn : (int64_t)-1, wp_clock_utc() - WP_BENCH_SHOWS);
+    int64_t now = wp_clock_utc();
+    enum wp_status status = wp_sql_int(
+        sql, &id,
+        "SELECT m.id FROM measurement m JOIN capture c ON c.id = m.capture_id WHERE "
+        "m.instrument_id = ?1 AND (m.turn_id = ?2 OR (m.unclaimed = 1 AND (m.asked = 1 "
+        "OR m.kept = 'open' OR (?2 < 0 AND m.kept = 'kept' AND c.received_us > ?4)))) "
+        "AND c.received_us > ?3 ORDER BY m.id DESC LIMIT 1",
+        "iiii", instrument, turn ? turn : (int64_t)-1, now - WP_BENCH_SHOWS, now - 5 * WP_MINUTE);
     if (!status)
         status = bench_measurement(sql, ask, id, &current);
     if (!status)
@@ -177,6 +181,8 @@ static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask,
     cJSON *question = cJSON_AddObjectToObject(out, "question");
     cJSON *measurement = NULL;
     status = bench_measurement(sql, ask, id, &measurement);
+    if (!status)
+        status = add_paper(sql, id, measurement);
     cJSON_AddItemToObject(question, "measurement", measurement ? measurement : cJSON_CreateNull());
     if (!status)
         status = wp_add_rows(sql, question, "persons",
@@ -245,15 +251,41 @@ static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON
     return status;
 }
 
+/* The file's own name goes before what is wrong with it; kept apart in the tables, so that it goes
+ * with its capture when that is removed. */
+static void name_file(cJSON *message)
+{
+    cJSON *path = cJSON_DetachItemFromObjectCaseSensitive(message, "path");
+    const char *name = cJSON_GetStringValue(path);
+    const char *why = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(message, "text"));
+    char text[1024];
+    for (const char *at = name; at && *at; at++)
+        if (*at == '/' || *at == '\\')
+            name = at + 1;
+    if (name && *name && why) {
+        (void)snprintf(text, sizeof text, "\u201c%.255s\u201d: %s", name, why);
+        cJSON_ReplaceItemInObjectCaseSensitive(message, "text", cJSON_CreateString(text));
+    }
+    cJSON_Delete(path);
+}
+
+/* What happened in a turn is no business of the next one; what lasts is. */
 static enum wp_status add_messages(struct wp_sql *sql, int64_t instrument, cJSON *out)
 {
     enum wp_status status = wp_add_rows(
         sql, out, "messages",
-        "SELECT at_us, kind, text FROM (SELECT at_us, kind, text FROM agent_event WHERE "
-        "instrument_id = ?1 AND at_us > ?2 UNION ALL SELECT n.at_us, n.kind, n.text FROM notice n "
-        "WHERE n.instrument_id = ?1 AND ((n.at_us > ?2 AND n.kind IN ('saved-again', 'unread')) OR "
-        "(n.kind = 'instrument' AND n.settled_us IS NULL))) ORDER BY at_us DESC LIMIT 5",
+        "WITH latest AS (SELECT coalesce(max(closed_us), 0) AS closed FROM turn WHERE "
+        "instrument_id = ?1) SELECT at_us, kind, text, path FROM (SELECT at_us, kind, text, '' AS "
+        "path FROM agent_event WHERE instrument_id = ?1 AND at_us > ?2 AND (kind = 'folder-lost' "
+        "OR at_us > (SELECT closed FROM latest)) UNION ALL SELECT n.at_us, n.kind, n.text, CASE "
+        "n.kind WHEN 'unread' THEN c.path ELSE '' END FROM notice n LEFT JOIN capture c ON c.id = "
+        "n.capture_id WHERE n.instrument_id = ?1 AND ((n.at_us > ?2 AND n.at_us > (SELECT closed "
+        "FROM latest) AND n.kind IN ('saved-again', 'unread')) OR (n.kind = 'instrument' AND "
+        "n.settled_us IS NULL))) ORDER BY at_us DESC LIMIT 5",
         "ii", instrument, wp_clock_utc() - 10 * WP_MINUTE);
+    cJSON *message = NULL;
+    cJSON_ArrayForEach(message, cJSON_GetObjectItemCaseSensitive(out, "messages"))
+        name_file(message);
     return status;
 }
 

@@ -142,6 +142,32 @@ class Afterwards(unittest.TestCase):
         found = [m for m in college.command.get("/unclaimed")["measurements"] if m["title"] == "of nobody"]
         self.assertEqual([(m["preparation"], m["plates"]) for m in found], [("mull", "KBr")])
 
+    def bench(self, instrument):
+        return college.command.get("/bench/%d" % college.instruments[instrument])
+
+    def test_a_file_that_is_no_spectrum_is_told_by_name_at_each_bench_and_gone_with_the_turn(self):
+        broken = b"no spectrum, exported twice\n"
+        college.turn("A", "boakes")
+        college.capture("IR-1", broken, "IR/of a student.txt")
+        college.capture("IR-2", broken, "other name.txt")
+        college.capture("IR-2", broken, "other name.txt")
+        for instrument, name in (("IR-1", "of a student.txt"), ("IR-2", "other name.txt")):
+            told = [m["text"] for m in self.bench(instrument)["messages"] if name in m["text"]]
+            self.assertEqual(len(told), 1, told)
+            self.assertTrue(told[0].startswith("\u201c%s\u201d: " % name), told)
+        college.do("/bench/%d/done" % college.instruments["IR-1"])
+        self.assertEqual([m for m in self.bench("IR-1")["messages"] if m["kind"] == "unread"], [])
+
+    def test_what_is_printed_without_a_name_says_where(self):
+        where = college.instruments["IR-2"]
+        college.do("/bench/%d/done" % where)
+        college.capture("IR-2", spectrum("nameless", 300), "nameless.jdx")
+        mine = self.bench("IR-2")["current"]["id"]
+        college.do("/bench/%d/keep" % where, {"measurement": mine, "print": True})
+        current = self.bench("IR-2")["current"]
+        self.assertEqual((current["id"], current["kept"], current["unclaimed"]), (mine, "kept", True))
+        self.assertTrue(current["print"]["reason"])
+
     def test_a_part_of_the_number_finds_a_spectrum_in_the_inbox(self):
         student = college.named["student, own"]
         (mine,) = [m for m in student.get("/me/measurements")["measurements"] if m["id"] == college.mine]

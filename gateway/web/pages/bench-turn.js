@@ -264,11 +264,20 @@ export function question(bench) {
           key: 'print-nameless',
         }),
     ),
+    nameless(bench, m),
     roster,
     h('p', { class: 'soft' }, 'Without an answer it stays unclaimed, and staff see it.'),
     bench.plotFor(m),
   );
 }
+
+/* Printed without a name: where it comes out, and how it is claimed. */
+const nameless = (bench, m) =>
+  m.kept === 'kept' &&
+  m.unclaimed && [
+    h('p', { role: 'status' }, h('strong', 'Kept without a name.'), ' The code on its sheet claims it until midnight.'),
+    paper(bench, m),
+  ];
 
 /** A spectrum that came while nobody was signed on, and about which nothing is asked. */
 export function ownerless(bench) {
@@ -293,6 +302,7 @@ export function ownerless(bench) {
           key: 'print-nameless',
         }),
       ),
+    nameless(bench, m),
   );
 }
 
@@ -347,6 +357,12 @@ export function claimPanel(bench) {
     'data-key': 'claim-code',
   });
   const said = h('div');
+  code.addEventListener('keydown', (event) => {
+    if (event.key !== 'Enter') return;
+    event.preventDefault();
+    fill(said, h('p', { class: 'say', role: 'status' }, 'Now tap your name below: it is claimed for you.'));
+    who.querySelector('input, button')?.focus();
+  });
   const who = rosterPicker(bench.state.sections, null, async (p) => {
     try {
       const m = await post('/claims', { code: code.value.trim(), person: p.id });
