@@ -11,6 +11,7 @@ int main(int argc, char **argv)
 {
     struct wp_agent_options options;
     struct wp_error error;
+    wp_platform_outlive();
     wp_platform_thrift();
     if (wp_agent_options_read(argc, argv, &options, &error)) {
         (void)fprintf(stderr, "wavepost-agent: %s\nTry wavepost-agent --help\n", error.text);

@@ -35,6 +35,10 @@ enum wp_status wp_platform_lock(const char *folder, struct wp_error *error);
 /* True if some process holds it. */
 bool wp_platform_locked(const char *folder);
 
+/* A file that may grow no further, and a reader of our log that is gone, are errors of the call and
+ * not the end of the process. Called first thing. */
+void wp_platform_outlive(void);
+
 /* Keeps memory small: one heap for all threads, freed pages given back. Called first thing. */
 void wp_platform_thrift(void);
 /* Gives freed memory back after a burst of work. */

@@ -5,6 +5,7 @@
 #include <linux/magic.h>
 #include <malloc.h>
 #include <pwd.h>
+#include <signal.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/file.h>
@@ -103,6 +104,12 @@ bool wp_platform_locked(const char *folder)
     bool locked = flock(lock, LOCK_SH | LOCK_NB) != 0;
     close(lock);
     return locked;
+}
+
+void wp_platform_outlive(void)
+{
+    (void)signal(SIGXFSZ, SIG_IGN);
+    (void)signal(SIGPIPE, SIG_IGN);
 }
 
 void wp_platform_thrift(void)

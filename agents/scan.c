@@ -163,6 +163,8 @@ static bool see_file(void *arg, const char *path, const struct wp_look *look)
     bool lost_hint = watch->begun && !watch->remote && watch->watching && !watch->lost &&
                      !watch->cut && !watch->backfill_left && missed(watch, path, look);
     size_t before = watch->count;
+    if (watch->met)
+        forget_meet(watch, wp_seen_key(&watch->seen, path));
     candidate_see(watch, path, look, false);
     if (lost_hint && watch->count > before)
         watch->missed++;
@@ -274,6 +276,8 @@ void scan_run(struct wp_watch *watch)
     watch->cut = false;
     watch->watching = true;
     watch->backfill_left = 0;
+    if (forget_due(watch))
+        forget_begin(watch);
     enum wp_status status = WP_OK;
     if (!watch->options.folder.ready && !watch->options.folder.backfill)
         status = first_walk(watch, &error);
@@ -288,7 +292,12 @@ void scan_run(struct wp_watch *watch)
         watch->begun = true;
         forget_old_watchers(watch, walk.complete);
         note_overflow(watch);
+        if (walk.complete && !watch->cut && !atomic_load(&watch->stopping))
+            forget_end(watch);
     }
+    if (watch->met)
+        forget_later(watch, false);
+    forget_drop(watch);
     marks_flush(watch);
     int64_t now = wp_clock_steady();
     watch->scan_cost_us = now - before;

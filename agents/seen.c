@@ -5,6 +5,7 @@
 #include <string.h>
 
 #define CHANGE_BITS 24
+#define ROOM_LEAST 256
 
 void wp_seen_init(struct wp_seen *seen, const unsigned char secret[16])
 {
@@ -65,7 +66,7 @@ const struct wp_seen_pair *wp_seen_find(const struct wp_seen *seen, uint64_t key
 static enum wp_status grow(struct wp_seen *seen)
 {
     struct wp_seen larger = *seen;
-    larger.room = seen->room ? seen->room * 2 : 256;
+    larger.room = seen->room ? seen->room * 2 : ROOM_LEAST;
     larger.slots = calloc(larger.room, sizeof *larger.slots);
     if (!larger.slots)
         return WP_NO_MEMORY;
@@ -85,6 +86,34 @@ enum wp_status wp_seen_put(struct wp_seen *seen, uint64_t key, uint64_t mark)
     seen->count += slot->key ? 0 : 1;
     *slot = (struct wp_seen_pair){key, mark};
     return WP_OK;
+}
+
+static int compare(const void *a, const void *b)
+{
+    const uint64_t *one = a;
+    const uint64_t *other = b;
+    return (*one > *other) - (*one < *other);
+}
+
+void wp_seen_drop(struct wp_seen *seen, const uint64_t *keys, size_t count)
+{
+    struct wp_seen left = *seen;
+    left.count = 0;
+    left.room = ROOM_LEAST;
+    while (left.room / 4 * 3 <= seen->count - (count < seen->count ? count : seen->count))
+        left.room *= 2;
+    left.slots = calloc(left.room, sizeof *left.slots);
+    if (!left.slots)
+        return;
+    for (size_t i = 0; i < seen->room; i++) {
+        const struct wp_seen_pair *pair = &seen->slots[i];
+        if (pair->key && !bsearch(&pair->key, keys, count, sizeof *keys, compare)) {
+            left.slots[slot_of(&left, pair->key)] = *pair;
+            left.count++;
+        }
+    }
+    free(seen->slots);
+    *seen = left;
 }
 
 bool wp_seen_anywhere(const struct wp_seen *seen, uint64_t mark)

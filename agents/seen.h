@@ -33,6 +33,10 @@ uint64_t wp_seen_mark(const struct wp_seen *seen, const struct wp_look *look);
 const struct wp_seen_pair *wp_seen_find(const struct wp_seen *seen, uint64_t key);
 enum wp_status wp_seen_put(struct wp_seen *seen, uint64_t key, uint64_t mark);
 
+/* Forgets these keys, given in rising order; the table gets smaller where it can. Without memory
+ * nothing is forgotten. */
+void wp_seen_drop(struct wp_seen *seen, const uint64_t *keys, size_t count);
+
 /* True if only the time of change differs: renamed rights, owner or name, not content. */
 bool wp_seen_same_content(uint64_t mark, uint64_t other);
 /* True if some path was seen with this size, time and inode. Walks the whole table. */

@@ -23,7 +23,10 @@ static const char tables[] =
     "CREATE INDEX IF NOT EXISTS capture_look ON capture(mtime_ns, inode);"
     "CREATE TABLE IF NOT EXISTS body(number INTEGER PRIMARY KEY, bytes BLOB NOT NULL) STRICT;"
     "CREATE TABLE IF NOT EXISTS seen(folder INTEGER NOT NULL, key INTEGER NOT NULL,"
-    " mark INTEGER NOT NULL, PRIMARY KEY(folder, key)) STRICT, WITHOUT ROWID";
+    " mark INTEGER NOT NULL, PRIMARY KEY(folder, key)) STRICT, WITHOUT ROWID;"
+    "CREATE TABLE IF NOT EXISTS gone(folder INTEGER NOT NULL, key INTEGER NOT NULL,"
+    " since_us INTEGER NOT NULL, passes INTEGER NOT NULL, PRIMARY KEY(folder, key)) STRICT,"
+    " WITHOUT ROWID";
 
 /* Pages of receipted bytes go back to the disk bit by bit; that must be chosen before the first
  * table is made. */

@@ -74,8 +74,14 @@ enum wp_status wp_spool_each_seen(struct wp_spool *spool, int64_t folder, wp_spo
                                   void *arg);
 enum wp_status wp_spool_mark(struct wp_spool *spool, int64_t folder,
                              const struct wp_seen_pair *pairs, size_t count);
-enum wp_status wp_spool_unmark(struct wp_spool *spool, int64_t folder, const uint64_t *keys,
-                               size_t count);
+/* These files of the folder (keys in rising order) are gone today. What has been gone at
+ * WP_GONE_PASSES such calls and for WP_GONE_US is forgotten: so neither a clock that jumps nor many
+ * restarts make it short. Those keys then stand first in `keys`, in rising order, `*forgotten` of
+ * them. A file that comes back later counts as new. */
+#define WP_GONE_PASSES 30
+#define WP_GONE_US (INT64_C(30) * 24 * 3600 * 1000000)
+enum wp_status wp_spool_gone(struct wp_spool *spool, int64_t folder, int64_t now_us, uint64_t *keys,
+                             size_t count, size_t *forgotten);
 
 /* A capture. */
 struct wp_spool_capture {

@@ -111,6 +111,11 @@ enum wp_status wp_spool_drop_folder(struct wp_spool *spool, const char *path)
                             " WHERE path = ?)",
                             "b", path, strlen(path));
     if (!status)
+        status = wp_sql_run(spool->sql,
+                            "DELETE FROM gone WHERE folder IN (SELECT id FROM folder"
+                            " WHERE path = ?)",
+                            "b", path, strlen(path));
+    if (!status)
         status =
             wp_sql_run(spool->sql, "DELETE FROM folder WHERE path = ?", "b", path, strlen(path));
     status = spool_end(spool, status);
@@ -190,19 +195,6 @@ enum wp_status wp_spool_mark(struct wp_spool *spool, int64_t folder,
                             "INSERT INTO seen(folder, key, mark) VALUES(?, ?, ?)"
                             " ON CONFLICT(folder, key) DO UPDATE SET mark = excluded.mark",
                             "iii", folder, (int64_t)pairs[i].key, (int64_t)pairs[i].mark);
-    status = spool_end(spool, status);
-    SPOOL_DONE(spool);
-    return status;
-}
-
-enum wp_status wp_spool_unmark(struct wp_spool *spool, int64_t folder, const uint64_t *keys,
-                               size_t count)
-{
-    SPOOL_LOCKED(spool);
-    enum wp_status status = spool_begin(spool);
-    for (size_t i = 0; !status && i < count; i++)
-        status = wp_sql_run(spool->sql, "DELETE FROM seen WHERE folder = ? AND key = ?", "ii",
-                            folder, (int64_t)keys[i]);
     status = spool_end(spool, status);
     SPOOL_DONE(spool);
     return status;

@@ -146,6 +146,7 @@ struct wp_watch *wp_watch_start(const struct wp_watch_options *options)
         return NULL;
     }
     watch->scan_due_us = wp_clock_steady();
+    forget_later(watch, true);
     if (uv_thread_create_ex(&watch->thread, &thread, run, watch)) {
         uv_walk(&watch->loop, close_all, NULL);
         (void)uv_run(&watch->loop, UV_RUN_DEFAULT);

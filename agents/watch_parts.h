@@ -63,6 +63,9 @@ struct wp_watch {
     int64_t active_us; /* when something last happened */
     int64_t scan_cost_us;
     int64_t backfill_left;
+    int64_t forget_due_us; /* the next pass for files that are gone */
+    uint64_t *met;         /* keys of files met by this walk; NULL: no pass, or no memory for it */
+    size_t met_count, met_room;
     bool remote, lost, begun, full, watching, cut;
 };
 
@@ -83,6 +86,15 @@ void candidates_free(struct wp_watch *watch);
 /* Files whose mark changed without new content: noted together. */
 void marks_add(struct wp_watch *watch, uint64_t key, uint64_t mark);
 void marks_flush(struct wp_watch *watch);
+
+/* Forgets files that are gone for long. A pass: begin, meet for each file of a walk, end if the
+ * walk was whole; drop in any case. */
+bool forget_due(const struct wp_watch *watch);
+void forget_later(struct wp_watch *watch, bool first);
+void forget_begin(struct wp_watch *watch);
+void forget_meet(struct wp_watch *watch, uint64_t key);
+void forget_end(struct wp_watch *watch);
+void forget_drop(struct wp_watch *watch);
 
 /* What others may see of the last walk. */
 void scan_publish(struct wp_watch *watch, const char *trouble, int64_t files);

@@ -59,9 +59,9 @@ class Life(AgentCase):
 
     def test_a_disk_without_room_loses_nothing_and_is_used_again_when_it_has_some(self):
         self.join()
-        # A limit on the size of files stands for a full disk; Python ignores the signal that comes
-        # with it, and without restore_signals so does the agent.
-        self.run_agent(restore_signals=False)
+        # A limit on the size of files stands for a full disk; the signal that comes with it is the
+        # agent's to ignore, and it does.
+        self.run_agent()
         limits = resource.prlimit(self.agent.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(self.agent.pid, resource.RLIMIT_FSIZE, (1 << 20, limits[1]))
         self.gateway.stop()

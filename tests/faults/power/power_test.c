@@ -61,7 +61,7 @@ static void work(struct sample *sample)
 {
     static struct taking takings[CAPTURES];
     struct wp_mover *mover;
-    assert_true(record_start(sample->folder));
+    assert_true(record_start(sample->folder, "gateway.db"));
     assert_true(sample_reopen(sample));
     assert_int_equal(wp_db_write_now(sample->db, sample_set_up, NULL), WP_OK);
     sample->store = record_store(sample->store);

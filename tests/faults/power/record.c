@@ -13,6 +13,7 @@ static struct step *steps;
 static size_t count;
 static bool recording;
 static char prefix[128];
+static const char *database;
 
 static void add(const struct step *filled, const void *data)
 {
@@ -38,9 +39,12 @@ static int file_of(const char *path)
     size_t length = strlen(prefix);
     if (strncmp(path, prefix, length) != 0)
         return FILES;
-    if (strcmp(path + length, "gateway.db") == 0)
+    size_t own = strlen(database);
+    if (strncmp(path + length, database, own) != 0)
+        return FILES;
+    if (!path[length + own])
         return FILE_DATABASE;
-    return strcmp(path + length, "gateway.db-wal") == 0 ? FILE_LOG : FILES;
+    return strcmp(path + length + own, "-wal") == 0 ? FILE_LOG : FILES;
 }
 
 static int on_write(void *arg, const char *path, const void *data, int size, int64_t at)
@@ -79,7 +83,12 @@ static int on_remove(void *arg, const char *path)
     return SQLITE_OK;
 }
 
-bool record_start(const char *folder)
+const char *record_name(void)
+{
+    return database;
+}
+
+bool record_start(const char *folder, const char *name)
 {
     static const struct disk_hooks hooks = {
         .write = on_write, .truncate = on_truncate, .sync = on_sync, .remove = on_remove};
@@ -88,6 +97,7 @@ bool record_start(const char *folder)
         return false;
     strcpy(prefix, folder);
     strcat(prefix, "/");
+    database = name;
     recording = true;
     return disk_install(&hooks) == SQLITE_OK;
 }

@@ -35,8 +35,10 @@ struct step {
     int64_t ledger_number;
 };
 
-/* Starts recording what goes to the database in `folder`; once in a process. */
-bool record_start(const char *folder);
+/* Starts recording what goes to the database `name` in `folder`; once in a process. */
+bool record_start(const char *folder, const char *name);
+/* The name of that database. */
+const char *record_name(void);
 void record_stop(void);
 void record_receipt(int64_t number, const struct wp_ledger_head *head);
 

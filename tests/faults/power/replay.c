@@ -102,7 +102,8 @@ static bool fail_file(const struct replay *replay, const struct step *steps, int
         if (changes(&steps[i], file))
             apply_perhaps(&image, &steps[i]);
     char path[160];
-    (void)snprintf(path, sizeof path, "%s/gateway.db%s", folder, file == FILE_LOG ? "-wal" : "");
+    (void)snprintf(path, sizeof path, "%s/%s%s", folder, record_name(),
+                   file == FILE_LOG ? "-wal" : "");
     bool written = write_file(path, image.data, image.size);
     free(image.data);
     return written;
