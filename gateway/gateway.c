@@ -1,6 +1,7 @@
 #include "gateway.h"
 
 #include <errno.h>
+#include <limits.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -130,7 +131,12 @@ static enum wp_status start_site(struct gateway *gateway, struct wp_error *error
     wp_site.change_us = wp_config_int(config, "bench", "change");
     wp_site.silence_us = wp_config_int(config, "bench", "silence");
     wp_site.open_us = wp_config_int(config, "bench", "open");
-    enum wp_status status = wp_db_write_now(gateway->db, wp_act_start, NULL);
+    char path[PATH_MAX];
+    snprintf(path, sizeof path, "%s/bench.key", gateway->settings->data);
+    enum wp_status status = wp_key_file(path, wp_site.bench_key, error);
+    if (status)
+        return status;
+    status = wp_db_write_now(gateway->db, wp_act_start, NULL);
     return status ? wp_fail(error, status, "The site's settings could not be written.") : WP_OK;
 }
 

@@ -7,8 +7,11 @@
 #include "base/bytes.h"
 #include "db/event.h"
 #include "instrument_fault.h"
+#include "identify.h"
 #include "people/persons.h"
 #include "people/turns.h"
+#include "people/waiting.h"
+#include "reconsider.h"
 #include "spectrum/remarks.h"
 #include "stamping_parts.h"
 #include "tell.h"
@@ -53,10 +56,8 @@ enum wp_status wp_ask_persons(const struct wp_ask *ask, int64_t persons[WP_TURN_
     return WP_OK;
 }
 
-/* At a bench only people of the section may be named; staff and the command line may name anybody
- * who is enrolled. */
-static enum wp_status check_persons(struct wp_txn *txn, int64_t section, const int64_t *persons,
-                                    size_t count, struct wp_error *error)
+enum wp_status wp_check_enrolled(struct wp_txn *txn, int64_t section, const int64_t *persons,
+                                 size_t count, struct wp_error *error)
 {
     for (size_t i = 0; i < count; i++) {
         int64_t one = 0;
@@ -146,6 +147,8 @@ enum wp_status wp_turn_from_ask(struct wp_txn *txn, const struct wp_ask *ask, in
     enum wp_status status = fill_words(ask, turn, error);
     if (!status)
         status = wp_ask_persons(ask, turn->persons, &turn->person_count, error);
+    if (!status)
+        status = wp_turn_shown(txn, ask, turn, error);
     if (status)
         return status;
     if (!turn->person_count && !turn->guest[0])
@@ -153,7 +156,7 @@ enum wp_status wp_turn_from_ask(struct wp_txn *txn, const struct wp_ask *ask, in
     if (!turn->section)
         status = wp_section_by_timetable(txn->sql, instrument, txn->now, &turn->section);
     if (!status)
-        status = check_persons(txn, turn->section, turn->persons, turn->person_count, error);
+        status = wp_check_enrolled(txn, turn->section, turn->persons, turn->person_count, error);
     if (!status)
         status = check_experiment(txn, turn, error);
     return status ? status : fill_defaults(txn, turn);
@@ -177,9 +180,15 @@ WP_ACT(wp_act_sign_on)
     if (status)
         return status;
     turn.opened_us = said_at(txn, ask);
-    turn.source = "bench";
+    turn.source = turn.source ? turn.source : "bench";
     turn.author = ask->who->id;
-    status = wp_turn_open(txn, &turn);
+    status = turn.opened_us < txn->now ? wp_turn_later(txn, &turn) : WP_OK;
+    if (!status)
+        status = wp_turn_open(txn, &turn);
+    for (size_t i = 0; !status && i < turn.person_count; i++)
+        status = wp_wait_end(txn, 0, turn.persons[i]);
+    if (!status && turn.opened_us < txn->now)
+        status = wp_reconsider(txn, instrument, turn.opened_us);
     if (!status)
         status = wp_ask_record(txn, ask, "sign-on", "turn", turn.id, NULL);
     if (!status)
@@ -258,7 +267,7 @@ static enum wp_status other_turn(struct wp_txn *txn, const struct wp_ask *ask, i
         status = wp_sql_int(txn->sql, &turn.opened_us,
                             "SELECT min(measured_us, ?) FROM measurement WHERE id = ?", "ii",
                             txn->now, measurement);
-    turn.source = "bench";
+    turn.source = turn.source ? turn.source : "bench";
     turn.author = ask->who->id;
     if (!status)
         status = wp_turn_open(txn, &turn);
@@ -310,11 +319,14 @@ WP_ACT(wp_act_done)
     int64_t instrument = 0, turn = 0;
     if (!wp_ask_param_int(ask, 0, &instrument))
         return WP_NOT_FOUND;
-    enum wp_status status = wp_turn_close(txn, instrument, said_at(txn, ask), &turn);
+    int64_t at = said_at(txn, ask);
+    enum wp_status status = wp_turn_close(txn, instrument, at, &turn);
     if (status == WP_NOT_FOUND)
         return answer_state(txn, ask, out, error); /* a second tap */
     if (!status)
         status = wp_ask_record(txn, ask, "done", "turn", turn, NULL);
+    if (!status && at < txn->now)
+        status = wp_reconsider(txn, instrument, at);
     if (!status)
         status = tell(txn, instrument, "turn", 0);
     return status ? status : answer_state(txn, ask, out, error);

@@ -145,6 +145,46 @@ static size_t utf8_length(const unsigned char *text, size_t size)
     return length;
 }
 
+/* The value of one letter of base64, or -1. */
+static int base64_value(char letter)
+{
+    static const char letters[] =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    const char *at = letter ? strchr(letters, letter) : NULL;
+    return at ? (int)(at - letters) : -1;
+}
+
+/* Four letters, of which the last one or two may be padding: 1 to 3 bytes, or 0 if malformed. */
+static size_t base64_four(const char *text, unsigned char out[3])
+{
+    int a = base64_value(text[0]), b = base64_value(text[1]);
+    int c = text[2] == '=' && text[3] == '=' ? 0 : base64_value(text[2]);
+    int d = text[3] == '=' ? 0 : base64_value(text[3]);
+    if (a < 0 || b < 0 || c < 0 || d < 0)
+        return 0;
+    out[0] = (unsigned char)(a << 2 | b >> 4);
+    out[1] = (unsigned char)((b & 15) << 4 | c >> 2);
+    out[2] = (unsigned char)((c & 3) << 6 | d);
+    return text[3] != '=' ? 3 : text[2] != '=' ? 2 : 1;
+}
+
+enum wp_status wp_base64_read(const char *text, struct wp_bytes *bytes)
+{
+    size_t length = strlen(text);
+    if (length % 4)
+        return WP_INVALID;
+    for (size_t i = 0; i < length; i += 4) {
+        unsigned char out[3];
+        size_t size = base64_four(text + i, out);
+        if (!size || (size < 3 && i + 4 < length))
+            return WP_INVALID;
+        enum wp_status status = wp_bytes_add(bytes, out, size);
+        if (status)
+            return status;
+    }
+    return WP_OK;
+}
+
 bool wp_utf8_valid(const char *text, size_t size)
 {
     for (size_t at = 0; at < size;) {

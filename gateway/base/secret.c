@@ -1,7 +1,11 @@
 #include "base/secret.h"
 
+#include <errno.h>
+#include <fcntl.h>
 #include <sodium.h>
 #include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
 
 /* No 0 1 I L O U: nothing that is misread, and fewer words by accident. */
 static const char code_alphabet[] = "23456789ABCDEFGHJKMNPQRSTVWXYZ";
@@ -41,6 +45,33 @@ void wp_keyed_hash(const unsigned char key[WP_HASH_SIZE], const void *data, size
                    unsigned char hash[WP_HASH_SIZE])
 {
     (void)crypto_generichash(hash, WP_HASH_SIZE, data, size, key, WP_HASH_SIZE);
+}
+
+static enum wp_status make_key(const char *path, unsigned char key[WP_KEY_SIZE])
+{
+    int file = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+    randombytes_buf(key, WP_KEY_SIZE);
+    if (file < 0)
+        return WP_IO;
+    bool wrote = write(file, key, WP_KEY_SIZE) == WP_KEY_SIZE && fsync(file) == 0;
+    bool closed = close(file) == 0;
+    if (!wrote || !closed)
+        (void)unlink(path);
+    return wrote && closed ? WP_OK : WP_IO;
+}
+
+enum wp_status wp_key_file(const char *path, unsigned char key[WP_KEY_SIZE], struct wp_error *error)
+{
+    unsigned char more;
+    int file = open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW);
+    if (file < 0 && errno == ENOENT)
+        return make_key(path, key) ? wp_fail(error, WP_IO, "%s: %s", path, strerror(errno)) : WP_OK;
+    if (file < 0)
+        return wp_fail(error, WP_IO, "%s: %s", path, strerror(errno));
+    bool whole = read(file, key, WP_KEY_SIZE) == WP_KEY_SIZE && read(file, &more, 1) == 0;
+    (void)close(file);
+    return whole ? WP_OK
+                 : wp_fail(error, WP_INVALID, "%s is not a key of %d bytes.", path, WP_KEY_SIZE);
 }
 
 /* Lays the letters out in two groups. */

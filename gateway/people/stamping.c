@@ -78,7 +78,7 @@ struct wp_ruling wp_stamping_rule(const struct wp_evidence *evidence)
 {
     if (evidence->clock_unknown)
         return nobody(turn_at(evidence, evidence->export_us), evidence->named, true,
-                      "The clock of the instrument's PC could not be trusted.");
+                      WP_REASON_CLOCK);
     bool strong =
         evidence->has_file_time && evidence->file_us <= evidence->export_us + WP_FILE_AHEAD_US;
     int64_t at = strong ? evidence->file_us : evidence->export_us;
@@ -94,7 +94,7 @@ struct wp_ruling wp_stamping_rule(const struct wp_evidence *evidence)
     if (reason)
         return nobody(turn, evidence->named && !turn->named_is_in, true, reason);
     if (evidence->named && !turn->named_is_in)
-        return nobody(turn, true, true, "The file names somebody else than the turn.");
+        return nobody(turn, true, true, WP_REASON_NAMED);
     return (struct wp_ruling){.rule = WP_RULE_TURN,
                               .turn = turn->id,
                               .reason = strong ? "The turn open at the time in the file."

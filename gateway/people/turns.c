@@ -49,6 +49,18 @@ enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t at,
                                "ii", at, *id);
 }
 
+enum wp_status wp_turn_join(struct wp_txn *txn, struct wp_turn *turn, int64_t person)
+{
+    for (size_t i = 0; i < turn->person_count; i++)
+        if (turn->persons[i] == person)
+            return WP_OK;
+    if (turn->person_count == WP_TURN_PERSONS)
+        return WP_TOO_LARGE;
+    turn->persons[turn->person_count++] = person;
+    return wp_sql_run(txn->sql, "INSERT INTO turn_person (turn_id, person_id) VALUES (?, ?)", "ii",
+                      turn->id, person);
+}
+
 enum wp_status wp_turn_confirm(struct wp_txn *txn, int64_t turn)
 {
     return wp_sql_run(txn->sql, "UPDATE turn SET confirmed_us = ? WHERE id = ?", "ii", txn->now,

@@ -19,11 +19,13 @@ static enum wp_status add_instrument(struct wp_sql *sql, int64_t id, cJSON *out,
                                      struct wp_error *error)
 {
     struct wp_rows rows;
-    enum wp_status status =
-        wp_sql_query(sql, &rows,
-                     "SELECT id, name, place, accessory, how_to_export, preparation, plates, "
-                     "paused_until_us > ? AS \"paused?\" FROM instrument WHERE id = ?",
-                     "ii", wp_clock_utc(), id);
+    enum wp_status status = wp_sql_query(
+        sql, &rows,
+        "SELECT id, name, place, accessory, how_to_export, preparation, plates, "
+        "paused_until_us > ? AS \"paused?\", paused_until_us, (SELECT p.changed_us FROM "
+        "instrument_picture p WHERE p.instrument_id = instrument.id) AS picture "
+        "FROM instrument WHERE id = ?",
+        "ii", wp_clock_utc(), id);
     if (status)
         return status;
     bool found = wp_rows_next(&rows);
@@ -205,7 +207,7 @@ static enum wp_status add_question(struct wp_sql *sql, const struct wp_ask *ask,
     return status;
 }
 
-static enum wp_status add_experiments(struct wp_sql *sql, int64_t section, cJSON *object)
+enum wp_status wp_bench_experiments(struct wp_sql *sql, int64_t section, cJSON *object)
 {
     return wp_add_rows(sql, object, "experiments",
                        "SELECT e.id, e.code, e.title, e.expected, e.preparation, e.plates, "
@@ -246,7 +248,7 @@ static enum wp_status add_sections(struct wp_sql *sql, int64_t instrument, cJSON
                                  "ORDER BY name LIMIT 400",
                                  "ii", id, 0);
         if (!status)
-            status = add_experiments(sql, id, section);
+            status = wp_bench_experiments(sql, id, section);
     }
     return status;
 }
@@ -345,6 +347,8 @@ WP_VIEW(wp_view_bench)
         status = add_sections(sql, instrument, *out);
     if (!status)
         status = wp_bench_nothing(sql, instrument, *out);
+    if (!status)
+        status = wp_bench_waiting(sql, instrument, *out);
     if (!status)
         status = add_messages(sql, instrument, *out);
     if (!status)

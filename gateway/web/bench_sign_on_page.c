@@ -201,6 +201,24 @@ static void hidden_section(struct wp_html *html, const cJSON *section)
     wp_html_raw(html, "\">");
 }
 
+void wp_bench_turn_fields(struct wp_html *html, const cJSON *section)
+{
+    experiments(html, section);
+    sample(html, section);
+    choose(html, "kind", "Kind", kinds);
+    choose(html, "preparation", "Preparation", preparations);
+}
+
+/* A code reader types into the field that has the focus, and ends with Enter. */
+static void card_form(struct wp_html *html, const cJSON *state)
+{
+    wp_html_raw(html, "<form method=\"post\" action=\"");
+    bench_path(html, state);
+    wp_html_raw(html, "\"><div class=\"field\"><label>Card, PIN or number <input name=\"card\" "
+                      "required maxlength=\"64\" autocomplete=\"off\" autofocus></label></div>"
+                      "<p class=\"row\"><button>This is me</button></p></form>");
+}
+
 void wp_bench_sign_on(struct wp_html *html, const cJSON *state, int64_t wanted)
 {
     const cJSON *section = wanted_section(state, wanted);
@@ -215,15 +233,13 @@ void wp_bench_sign_on(struct wp_html *html, const cJSON *state, int64_t wanted)
     section_name(html, section);
     wp_html_raw(html, "</p>");
     other_sections(html, state, section, "?");
+    card_form(html, state);
     wp_bench_form(html, state, "sign-on", "");
     hidden_section(html, section);
     names(html, section);
     wp_html_raw(html, "<div class=\"fields\">");
-    experiments(html, section);
-    sample(html, section);
+    wp_bench_turn_fields(html, section);
     partner(html, section);
-    choose(html, "kind", "Kind", kinds);
-    choose(html, "preparation", "Preparation", preparations);
     wp_html_raw(html, "<div class=\"field\"><label>A visitor: label for the sheet <input "
                       "name=\"guest\" maxlength=\"60\" autocomplete=\"off\"></label></div></div>"
                       "<p class=\"row\"><button class=\"primary huge\">Start</button></p>"

@@ -12,6 +12,9 @@ void wp_bench_sign_on(struct wp_html *html, const cJSON *state, int64_t section)
 void wp_bench_answer_by_name(struct wp_html *html, const cJSON *state, int64_t measurement,
                              int64_t section);
 
+/* Experiment, sample, kind and preparation, with their defaults. */
+void wp_bench_turn_fields(struct wp_html *html, const cJSON *section);
+
 /* Opens a form that goes to one of the bench's acts and comes back to the page; `query` is appended
  * to the way back ("?done=1", ""). The caller closes it. */
 void wp_bench_form(struct wp_html *html, const cJSON *state, const char *verb, const char *query);

@@ -227,6 +227,12 @@ enum wp_status wp_load_section_file(struct wp_sql *sql, int64_t now, struct wp_r
 void wp_serve_section_zip(struct wp_request *request);
 void wp_serve_booklet(struct wp_request *request);
 
+enum wp_status wp_load_own_card(struct wp_sql *sql, int64_t now, struct wp_request *request);
+enum wp_status wp_load_section_cards(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_cards(struct wp_request *request);
+enum wp_status wp_load_picture(struct wp_sql *sql, int64_t now, struct wp_request *request);
+void wp_serve_picture(struct wp_request *request);
+
 void wp_serve_sign_in(struct wp_request *request);
 void wp_serve_sign_in_link(struct wp_request *request);
 void wp_serve_person_put(struct wp_request *request);

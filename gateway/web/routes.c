@@ -5,6 +5,7 @@
 #include "acts/removal_acts.h"
 #include "acts/setup_acts.h"
 #include "acts/timetable_acts.h"
+#include "bench_card_page.h"
 #include "bench_page.h"
 #include "dispatch/dispatch.h"
 #include "request.h"
@@ -36,6 +37,7 @@
 #define MEASUREMENT(roles_) .roles = (roles_), .scope = WP_SCOPE_MEASUREMENT
 #define SECTION(roles_) .roles = (roles_), .scope = WP_SCOPE_SECTION
 #define INSTRUMENT(roles_) .roles = (roles_), .scope = WP_SCOPE_INSTRUMENT
+#define PERSON(roles_) .roles = (roles_), .scope = WP_SCOPE_PERSON
 
 #define ACT(fn) .act = (fn), .body = WP_BODY_JSON
 #define VIEW(fn) .view = (fn)
@@ -49,6 +51,7 @@ const struct wp_route wp_routes[] = {
     {GET("/"), PUBLIC, HANDLER(wp_serve_page), SAYS "first page"},
     {GET("/:file"), PUBLIC, HANDLER(wp_serve_page), SAYS "a page, style or script"},
     {GET("/bench/:instrument"), INSTRUMENT(BENCH | D | I | T | A), VIEW(wp_view_bench), .page = wp_bench_page, SAYS "the bench as plain forms"},
+    {POST("/bench/:instrument"), INSTRUMENT(BENCH | D | I | T | A), ACT(wp_act_identify), .page = wp_bench_card_page, SAYS "whose card this is, by a form"},
     {POST("/bench/enrol"), PUBLIC, ACT(wp_act_bench_enrol), .page = wp_bench_enrolled_page, .flags = WP_ROUTE_COOKIES | WP_ROUTE_EXPIRES, SAYS "a bench device is enrolled by a form"},
     {GET("/assets/:file"), PUBLIC, HANDLER(wp_serve_asset), SAYS "the plot library"},
 
@@ -82,11 +85,26 @@ const struct wp_route wp_routes[] = {
     {POST(V1 "/bench/enrol"), PUBLIC, ACT(wp_act_bench_enrol), .flags = WP_ROUTE_COOKIES | WP_ROUTE_EXPIRES, SAYS "a bench device is enrolled by its code"},
     {GET(V1 "/bench/:instrument"), INSTRUMENT(BENCH | D | I | T | A | C), VIEW(wp_view_bench), SAYS "what the bench shows"},
     {POST(V1 "/bench/:instrument/sign-on"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_sign_on), SAYS "a turn begins"},
+    {POST(V1 "/bench/:instrument/identify"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_identify), SAYS "whose card, PIN or number this is"},
+    {POST(V1 "/bench/:instrument/join"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_join), SAYS "a partner joins the turn"},
+    {POST(V1 "/bench/:instrument/still"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_still), SAYS "the same person goes on"},
+    {POST(V1 "/bench/:instrument/wait"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_wait), SAYS "stand in the waiting list"},
+    {POST(V1 "/bench/:instrument/leave"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_leave_list), SAYS "leave the waiting list"},
     {POST(V1 "/bench/:instrument/keep"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_keep), SAYS "keep a spectrum, and print it"},
     {POST(V1 "/bench/:instrument/again"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_again), SAYS "it will be run again"},
     {POST(V1 "/bench/:instrument/answer"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_answer), SAYS "whose spectrum it is"},
     {POST(V1 "/bench/:instrument/done"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_done), SAYS "a turn ends"},
     {POST(V1 "/bench/:instrument/plates-out"), INSTRUMENT(BENCH | D | I | T | A | C), ACT(wp_act_plates_out), SAYS "a plate is taken out of use"},
+
+    /* cards and PINs */
+    {GET(V1 "/me/card"), ANY(S), VIEW(wp_view_card), SAYS "whether one has a bench card and a PIN"},
+    {POST(V1 "/me/card"), ANY(S), ACT(wp_act_card), SAYS "make one's bench card, or another one"},
+    {GET(V1 "/me/card.pdf"), ANY(S), LOADED(wp_load_own_card, wp_serve_cards), SAYS "one's bench card to print"},
+    {GET(V1 "/me/card.png"), ANY(S), LOADED(wp_load_own_card, wp_serve_cards), SAYS "one's bench card for a phone's screen"},
+    {POST(V1 "/me/pin"), ANY(S), ACT(wp_act_pin), SAYS "set one's PIN for the bench"},
+    {POST(V1 "/sections/:id/cards"), SECTION(I | T | A | C), ACT(wp_act_section_cards), SAYS "make the cards of a section"},
+    {GET(V1 "/sections/:id/cards.pdf"), SECTION(I | T | A | C), LOADED(wp_load_section_cards, wp_serve_cards), .flags = WP_ROUTE_EXPORT, SAYS "a section's cards to print"},
+    {DELETE(V1 "/people/:id/card"), PERSON(I | T | A | C), ACT(wp_act_card_void), SAYS "a lost card: card and PIN are void"},
 
     /* one's own measurements */
     {GET(V1 "/me/measurements"), ANY(S), VIEW(wp_view_inbox), SAYS "one's own spectra"},
@@ -129,6 +147,8 @@ const struct wp_route wp_routes[] = {
     {GET(V1 "/ledger"), ANY(A | C), VIEW(wp_view_ledger), SAYS "who did what"},
     {POST(V1 "/instruments"), ANY(A | C), ACT(wp_act_instrument_add), .flags = WP_ROUTE_CREATED, SAYS "add an instrument"},
     {PATCH(V1 "/instruments/:id"), INSTRUMENT(T | A | C), ACT(wp_act_instrument_change), SAYS "change an instrument"},
+    {GET(V1 "/instruments/:id/picture"), INSTRUMENT(BENCH | D | I | T | A | C), LOADED(wp_load_picture, wp_serve_picture), SAYS "the lab's picture of how to export"},
+    {POST(V1 "/instruments/:id/picture"), INSTRUMENT(T | A | C), ACT(wp_act_instrument_picture), .body_most = 768 * 1024, SAYS "set that picture"},
     {POST(V1 "/instruments/:id/join-code"), INSTRUMENT(A | C), ACT(wp_act_join_code), SAYS "a join string for an agent"},
     {POST(V1 "/instruments/:id/bench-code"), INSTRUMENT(T | A | C), ACT(wp_act_bench_code), SAYS "a code that enrols a bench device"},
     {POST(V1 "/instruments/:id/pause"), INSTRUMENT(BENCH | I | T | A | C), ACT(wp_act_instrument_pause), SAYS "not teaching: pause"},

@@ -15,6 +15,17 @@ WP_ACT(wp_act_answer);  /* body: measurement, same | persons | nobody */
 WP_ACT(wp_act_done);
 WP_ACT(wp_act_plates_out); /* a plate is cloudy or broken */
 
+WP_ACT(wp_act_identify);   /* body: card; who shows this card, PIN or number, and their defaults */
+WP_ACT(wp_act_join);       /* body: persons | pass | card; they join the open turn */
+WP_ACT(wp_act_still);      /* "still me": the open turn goes on */
+WP_ACT(wp_act_wait);       /* body: persons | pass | card; they stand in the waiting list */
+WP_ACT(wp_act_leave_list); /* body: person */
+
+WP_ACT(wp_act_card);          /* one's own card; body: anew */
+WP_ACT(wp_act_pin);           /* one's own PIN; body: pin, "" takes it away */
+WP_ACT(wp_act_section_cards); /* parameter 0: section; a card for each who has none */
+WP_ACT(wp_act_card_void);     /* parameter 0: person; a lost card, and the PIN */
+
 WP_ACT(wp_act_claim);         /* body: code; a signed-in student, or a bench with `person` */
 WP_ACT(wp_act_counts);        /* parameter 0: measurement; this one for the report */
 WP_ACT(wp_act_print);         /* parameter 0 */

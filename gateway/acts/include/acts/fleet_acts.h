@@ -16,13 +16,14 @@
     enum wp_status name(struct wp_txn *txn, const struct wp_ask *ask, cJSON **out,                 \
                         struct wp_error *error)
 
-WP_ACT(wp_act_instrument_add);    /* body: name, place, ...; answers instrument and join string */
-WP_ACT(wp_act_instrument_change); /* parameter 0 */
-WP_ACT(wp_act_join_code);         /* parameter 0: a new join string for an agent */
-WP_ACT(wp_act_bench_code);        /* parameter 0: a code that enrols a bench device */
-WP_ACT(wp_act_bench_enrol);       /* body: code; answers bench_token */
-WP_ACT(wp_act_agent_join);        /* WP_CONFLICT: the code is too old */
-WP_ACT(wp_act_agent_revoke);      /* parameter 0 */
+WP_ACT(wp_act_instrument_add);     /* body: name, place, ...; answers instrument and join string */
+WP_ACT(wp_act_instrument_picture); /* parameter 0; body: picture (base64), "" takes it away */
+WP_ACT(wp_act_instrument_change);  /* parameter 0 */
+WP_ACT(wp_act_join_code);          /* parameter 0: a new join string for an agent */
+WP_ACT(wp_act_bench_code);         /* parameter 0: a code that enrols a bench device */
+WP_ACT(wp_act_bench_enrol);        /* body: code; answers bench_token */
+WP_ACT(wp_act_agent_join);         /* WP_CONFLICT: the code is too old */
+WP_ACT(wp_act_agent_revoke);       /* parameter 0 */
 WP_ACT(wp_act_agent_heartbeat);
 WP_ACT(wp_act_agent_events);
 WP_ACT(wp_act_instrument_pause); /* parameter 0, body: minutes; "not teaching" */

@@ -7,6 +7,7 @@
 
 #include <stdint.h>
 
+#include "base/secret.h"
 #include "store/store.h"
 
 struct wp_site {
@@ -15,7 +16,8 @@ struct wp_site {
     struct wp_store *store;
     int64_t change_us;  /* exports this close to a change of turns are asked about */
     int64_t silence_us; /* a turn silent for this long is asked about */
-    int64_t open_us;    /* an untouched measurement is kept, not printed, after this */
+    unsigned char bench_key[WP_KEY_SIZE]; /* of cards, PINs and passes */
+    int64_t open_us; /* an untouched measurement is kept, not printed, after this */
 };
 extern struct wp_site wp_site;
 

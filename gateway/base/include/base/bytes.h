@@ -52,6 +52,10 @@ void wp_hex_encode(const void *data, size_t size, char *text);
 /* Reads exactly 2 * size hexadecimal digits (either case). False if `text` is anything else. */
 bool wp_hex_decode(const char *text, void *data, size_t size);
 
+/* Appends what base64 (RFC 4648 section 4, padded, without line breaks) stands for. WP_INVALID: it
+ * is anything else; WP_TOO_LARGE past the limit, WP_NO_MEMORY. */
+enum wp_status wp_base64_read(const char *text, struct wp_bytes *bytes);
+
 /* True if the `size` bytes are well-formed UTF-8 (RFC 3629): no surrogates, no overlong forms. */
 bool wp_utf8_valid(const char *text, size_t size);
 

@@ -46,6 +46,13 @@ bool wp_code_clean(const char *typed, char code[WP_CODE_ROOM]);
 enum wp_status wp_password_hash(const char *password, char hash[WP_PASSWORD_ROOM]);
 bool wp_password_check(const char *password, const char *hash);
 
+#define WP_KEY_SIZE 32
+
+/* Reads a key from a file of exactly WP_KEY_SIZE bytes; makes both, synced and for the owner alone,
+ * where there is no such file. WP_IO; WP_INVALID: the file is something else. */
+enum wp_status wp_key_file(const char *path, unsigned char key[WP_KEY_SIZE],
+                           struct wp_error *error);
+
 /* Equality in constant time. */
 bool wp_equal(const void *a, const void *b, size_t size);
 

@@ -26,6 +26,10 @@
  * to a change of turns is not told by it. Common practice, no source. */
 #define WP_CLOCK_DOUBT_US (INT64_C(500) * 1000)
 
+/* What leaves a spectrum in doubt for good, whatever is heard of turns later. */
+#define WP_REASON_CLOCK "The clock of the instrument's PC could not be trusted."
+#define WP_REASON_NAMED "The file names somebody else than the turn."
+
 /* One turn on the instrument, as far as stamping cares. Instants are on the gateway's clock. */
 struct wp_turn_seen {
     int64_t id;

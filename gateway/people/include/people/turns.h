@@ -25,7 +25,7 @@ struct wp_turn {
     char guest[64];
     int64_t opened_us;
     int64_t closed_us;  /* 0: open */
-    const char *source; /* "bench", "staff": a literal */
+    const char *source; /* how it came: "bench", "card", "pin", "number", "staff": a literal */
     int64_t author;
 };
 
@@ -36,6 +36,10 @@ enum wp_status wp_turn_open(struct wp_txn *txn, struct wp_turn *turn);
 /* Done: closes the instrument's open turn at `at`, though not before it was opened. WP_NOT_FOUND:
  * none is open. */
 enum wp_status wp_turn_close(struct wp_txn *txn, int64_t instrument, int64_t at, int64_t *id);
+
+/* Adds a person to an open turn; nothing if they are in it. WP_TOO_LARGE: it has WP_TURN_PERSONS.
+ */
+enum wp_status wp_turn_join(struct wp_txn *txn, struct wp_turn *turn, int64_t person);
 
 /* The bench said "still me". */
 enum wp_status wp_turn_confirm(struct wp_txn *txn, int64_t turn);
