@@ -1,4 +1,5 @@
 """Two courses with people of every role, real spectra, and one principal for each role, for the tests of access."""
+import base64
 import json
 import os
 import re
@@ -21,6 +22,8 @@ POINTS = 1801  # 4000 to 400 cm-1 by 2
 # What must not be seen where names are hidden: given and family name, sign-in name, number, and the same in
 # the file's name and labels.
 GIVEN, FAMILY, LOGIN, NUMBER = "Zenobia", "Quillfeather", "zquill", "Q-77310"
+# The smallest PNG: one white point.
+PNG = base64.b64decode("iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGP4DwABAQEAG7buVgAAAABJRU5ErkJggg==")
 SECRETS = [text.lower() for text in (GIVEN, FAMILY, LOGIN, NUMBER)]
 
 
@@ -193,6 +196,10 @@ class College:
                 where = ("CHEM 201", "014") if there == "A" else ("CHEM 305", "001")
                 self.do("/staff", {"course": where[0], "section": where[1], "login": login,
                                    "roles": [role for role in roles if role not in site]})
+        for letter in "AB":
+            self.do("/sections/%d/cards" % self.sections[letter])
+        for instrument in self.instruments.values():
+            self.do("/instruments/%d/picture" % instrument, {"picture": base64.b64encode(PNG).decode()})
         self.people = {p["login"]: p["id"] for p in self.command.get("/people?q=")["people"]}
 
     def sign_in(self, login):
@@ -219,7 +226,7 @@ class College:
     def set_up_principals(self):
         def person(name, login, roles, own=()):
             return Principal(self, name, roles, self.sign_in(login), own)
-        everything = ("measurement", "section", "instrument", "delivery", "object", "notice")
+        everything = ("measurement", "section", "instrument", "delivery", "object", "notice", "person")
         self.all = [
             self.nobody, self.command,
             person("student, own", LOGIN, ["student"], ("measurement", "delivery")),
