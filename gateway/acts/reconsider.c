@@ -45,8 +45,7 @@ static enum wp_status find(struct wp_txn *txn, int64_t instrument, int64_t from,
         "JOIN capture c ON c.id = m.capture_id WHERE m.instrument_id = ? AND m.measured_us >= ? "
         "AND s.author = ? AND s.rule IN ('turn', 'nobody') AND s.reason NOT IN (?, ?) "
         "ORDER BY m.measured_us, m.id LIMIT 256",
-        "iiitt", instrument, from - wp_site.change_us, (int64_t)WP_ACTOR_SYSTEM, WP_REASON_CLOCK,
-        WP_REASON_NAMED);
+        "iiitt", instrument, from, (int64_t)WP_ACTOR_SYSTEM, WP_REASON_CLOCK, WP_REASON_NAMED);
     if (status)
         return status;
     while (*count < MOST && wp_rows_next(&rows))

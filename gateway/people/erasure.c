@@ -100,6 +100,8 @@ enum wp_status wp_person_erase(struct wp_txn *txn, int64_t person, const struct 
         "DELETE FROM session WHERE person_id = ?",
         "DELETE FROM login_link WHERE person_id = ?",
         "DELETE FROM staff_mail WHERE person_id = ?",
+        "DELETE FROM bench_card WHERE person_id = ?",
+        "DELETE FROM waiting WHERE person_id = ?",
         "DELETE FROM enrolled WHERE person_id = ?",
         "DELETE FROM section_staff WHERE person_id = ?",
         "UPDATE turn SET guest = 'Name removed', sample = '' WHERE id IN (SELECT t.turn_id FROM "

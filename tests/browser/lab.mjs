@@ -235,6 +235,23 @@ export class Lab {
     this.agent = (await start([PROGRAM.agent, 'run', '--state', state], /(?:)/, this.log)).child;
   }
 
+  /** What a person's card says: the digits are computed as people/cards.h tells, by Python's BLAKE2b. */
+  cardOf(login) {
+    const program = `
+import hashlib, sqlite3, sys
+data, login = sys.argv[1:]
+seed, = sqlite3.connect("file:%s/gateway.db?mode=ro" % data, uri=True).execute(
+    "SELECT b.seed FROM bench_card b JOIN person p ON p.id = b.person_id WHERE p.login = ?", (login,)).fetchone()
+key = open(data + "/bench.key", "rb").read()
+number = int.from_bytes(hashlib.blake2b(b"card:" + seed.hex().encode(), key=key, digest_size=32).digest(), "big")
+text = ""
+for _ in range(24):
+    number, digit = divmod(number, 10)
+    text += str(digit)
+print(text + "%02d" % (98 - int(text + "00") % 97))`;
+    return execFileSync('/usr/bin/python3', ['-c', program, this.data, login], { encoding: 'utf8' }).trim();
+  }
+
   /** Another code, for another device. */
   newBenchCode() {
     return this.command('instrument', 'bench-code', 'IR-2').split(/\s+/).at(-1);

@@ -89,6 +89,64 @@ test('the bench works with the keyboard alone', async () => {
   await page.getByRole('heading', { name: 'Who is measuring?' }).waitFor();
 });
 
+/** Types as a code reader does: digits, then Enter. */
+async function show(page, card) {
+  await page.keyboard.type(card, { delay: 2 });
+  await page.keyboard.press('Enter');
+}
+
+test('a card signs on whatever has the focus, a second one joins, and another one asks to hand over', async () => {
+  const card = {};
+  for (const login of ['maya', 'ben']) {
+    const visit = await visitor(browser, lab, { size: 'phone' });
+    await signIn(visit, login);
+    await visit.page.getByRole('link', { name: 'My bench card' }).click();
+    await visit.page.getByRole('button', { name: 'Make my bench card' }).click();
+    await visit.page.getByRole('img', { name: 'Your bench card as a QR code' }).waitFor();
+    await judge(visit, 'my bench card');
+    card[login] = lab.cardOf(login);
+    await visit.context.close();
+  }
+  const { page } = bench;
+  await page.getByLabel('Card, PIN or number').focus();
+  await show(page, card.maya);
+  await page.getByRole('heading', { name: 'Maya R.' }).waitFor();
+  await judge(bench, 'a card was shown');
+  await page.getByLabel('or as on the label').fill('S-7');
+  await show(page, card.ben);
+  await page.getByRole('heading', { name: 'Maya R., Ben O.' }).waitFor();
+  await page.getByRole('button', { name: 'Start' }).click();
+  await page.getByRole('heading', { name: /Ben O.*Maya R.|Maya R.*Ben O./ }).waitFor();
+  await page.getByText('sample S-7').waitFor();
+  await show(page, card.maya);
+  await page.getByRole('button', { name: 'Done' }).click();
+  await page.getByRole('button', { name: 'Next, please' }).click();
+  await show(page, card.maya);
+  await page.getByRole('button', { name: 'Start' }).waitFor();
+  await show(page, card.maya); // once more: Start without touching anything
+  await page.getByRole('button', { name: 'Done' }).waitFor();
+  await show(page, card.ben);
+  await page.getByRole('button', { name: 'Hand over to Ben O.' }).waitFor();
+  await judge(bench, 'hand over?');
+  await page.getByRole('button', { name: 'Wait in line' }).click();
+  await page.getByText('Next in line: Ben O.').waitFor();
+  await judge(bench, 'waiting list');
+  await page.getByRole('button', { name: 'Leaves the line' }).click();
+  await page.getByText('Next in line').waitFor({ state: 'detached' });
+  await page.getByRole('button', { name: 'Done' }).click();
+  await page.getByRole('button', { name: 'Next, please' }).click();
+});
+
+test('the bench is paused and goes on', async () => {
+  const { page } = bench;
+  await page.getByText('Not teaching: pause').click();
+  await page.getByRole('button', { name: 'For an hour' }).click();
+  await page.getByText(/Paused until \d\d:\d\d/).waitFor();
+  await judge(bench, 'paused');
+  await page.getByRole('button', { name: 'Resume' }).click();
+  await page.getByText(/Paused until/).waitFor({ state: 'detached' });
+});
+
 test('a spectrum that comes while nobody is signed on is asked about, and an answer gives it its name', async () => {
   const { page } = bench;
   measure();

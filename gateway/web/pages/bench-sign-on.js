@@ -149,7 +149,14 @@ function confirmation(bench, choice, back, start) {
       start(
         {
           ...(choice.person
-            ? { persons: [choice.person.id, Number(choice.partner)].filter(Boolean) }
+            ? {
+                persons: [
+                  choice.person.id,
+                  Number(choice.partner),
+                  ...(choice.joined || []).map((p) => p.id),
+                ].filter(Boolean),
+                ...(choice.pass ? { pass: choice.pass } : {}),
+              }
             : { guest: choice.guest }),
           section: section.id,
           ...(choice.experiment ? { experiment: choice.experiment } : {}),
@@ -167,7 +174,7 @@ function confirmation(bench, choice, back, start) {
   return h(
     'section',
     { class: 'confirm card', 'aria-label': 'Confirm' },
-    h('h1', choice.person?.name || choice.guest),
+    h('h1', [choice.person, ...(choice.joined || [])].map((p) => p?.name || choice.guest).join(', ')),
     h('p', { class: 'soft' }, sectionText(section)),
     section.experiments.length > 1
       ? [

@@ -2,9 +2,10 @@
 // again. Without the gateway, sign-on goes on from what is kept here, and the turns are sent later.
 
 import { get, post, Problem, Unreached } from './api.js';
-import { announce, fill, h, later, showProblem } from './dom.js';
+import { act, announce, fill, h, later, showProblem } from './dom.js';
 import { follow } from './events.js';
 import { store } from './bench-store.js';
+import { cardField, listen, pausePanel, scan, shownPanel, waitingPanel } from './bench-cards.js';
 import { signOn } from './bench-sign-on.js';
 import { claimPanel, handOver, ownerless, question, turnPanel } from './bench-turn.js';
 import { plot } from './plot.js';
@@ -26,6 +27,8 @@ const MESSAGE = {
 };
 
 const bench = {
+  id,
+  shown: null, // whose card was shown while another's turn is open
   state: null,
   draft: {},
   store: store(id),
@@ -46,11 +49,15 @@ function panel() {
   const { state } = bench;
   if (bench.handingOver) return handOver(bench);
   if (state.question) return question(bench);
-  if (state.turn && !bench.draft.takesOver) return turnPanel(bench);
+  if (bench.shown && state.turn) return [shownPanel(bench), waitingPanel(bench)];
+  if (state.turn && !bench.draft.takesOver) return [turnPanel(bench), waitingPanel(bench)];
   return [
     state.current?.unclaimed && ownerless(bench),
+    waitingPanel(bench),
+    !bench.draft.person && !bench.draft.asksGuest && cardField(bench),
     signOn(bench),
     !bench.offline && !bench.draft.person && claimPanel(bench),
+    !bench.offline && !bench.draft.person && pausePanel(bench),
   ];
 }
 
@@ -62,14 +69,30 @@ function signature() {
   const long = state.turn && !state.current && bench.now() - state.turn.opened_us > 180e6;
   return JSON.stringify([
     bench.handingOver,
+    bench.shown?.person.id,
+    state.waiting?.people.map((p) => p.id),
     m(state.question?.measurement),
     state.turn && [state.turn.id, state.turn.persons, state.turn.sample, state.turn.seen],
     m(state.current),
     (state.turn_measurements || []).map(m),
     state.sections.map((s) => [s.id, s.roster.length, s.experiments.length]),
     Boolean(bench.offline),
+    state.instrument.paused,
     long,
   ]);
+}
+
+/* The lab's own picture of how to export, where there is one. */
+function exportPicture() {
+  const { picture } = bench.state.instrument;
+  return (
+    picture &&
+    h('img', {
+      class: 'how',
+      src: `/api/v1/instruments/${id}/picture?of=${picture}`,
+      alt: 'How to export, as a picture',
+    })
+  );
 }
 
 function bars() {
@@ -87,6 +110,7 @@ function bars() {
         one.kind === 'other-file' &&
           state.instrument.how_to_export &&
           h('span', h('br'), state.instrument.how_to_export),
+        one.kind === 'other-file' && exportPicture(),
       ),
     );
   fill(
@@ -100,7 +124,14 @@ function bars() {
         )
       : null,
     state.instrument.paused
-      ? h('p', { class: 'grey-bar' }, 'Paused: not teaching. Nothing is taken from this instrument.')
+      ? h(
+          'p',
+          { class: 'grey-bar' },
+          `Paused until ${time(state.instrument.paused_until_us)}: not teaching. Nothing is taken from this instrument. `,
+          act('Resume', () => post(`/instruments/${id}/pause`, { minutes: 0 }).then(bench.refresh), {
+            key: 'resume',
+          }),
+        )
       : null,
     state.nothing && h('p', { class: 'say note', role: 'status' }, state.nothing.text),
     messages,
@@ -275,6 +306,19 @@ bench.signOn = async (body, choice) => {
   main.querySelector('h1')?.scrollIntoView({ block: 'nearest' });
 };
 
+/** A card that is read while the gateway is away: whose it is shows when it is back. */
+bench.cardAway = (card) => {
+  queue(
+    'sign-on',
+    { card },
+    { id: `local-${Date.now()}`, persons: [], guest: 'Card read', opened_us: bench.now(), expected: 0, seen: 0 },
+    'a card',
+  );
+  bench.draft = {};
+  away();
+  bench.redraw();
+};
+
 bench.next = () => {
   bench.handingOver = 0;
   bench.redraw();
@@ -317,6 +361,7 @@ async function begin() {
       ),
     );
   }
+  listen((card) => scan(bench, card).catch(bench.failed));
   follow([`instrument:${id}`], later(80, safely), (reached) => reached || safely());
   setInterval(safely, POLL_MS);
   setInterval(() => (bench.offline || !bench.state) && safely(), RETRY_MS);

@@ -1,8 +1,8 @@
 // A section: students down, experiments across, live while the class is in the room. Each cell says
 // what there is in a word, with a shape: usable, note, again, nothing.
 
-import { address, get } from './api.js';
-import { announce, fill, h, later, tick } from './dom.js';
+import { address, get, post } from './api.js';
+import { act, announce, fill, h, later, tick } from './dom.js';
 import { follow } from './events.js';
 import { has } from './shell.js';
 import { accession, mark, moment, plural, section as sectionName, verdict } from './words.js';
@@ -167,7 +167,15 @@ function marking(id, data) {
   which.addEventListener('change', aim);
   all.addEventListener('change', aim);
   aim();
-  return h('div', { class: 'row' }, link, booklet, h('div', which), all);
+  const cards = act(
+    'Bench cards (PDF)',
+    async () => {
+      await post(`/sections/${id}/cards`);
+      location.assign(address(`/sections/${id}/cards.pdf`));
+    },
+    { kind: 'quiet' },
+  );
+  return h('div', { class: 'row' }, link, booklet, h('div', which), all, cards);
 }
 
 /* Spectra without an experiment get a column of their own, where there are any. */

@@ -120,6 +120,7 @@ export const inbox = (me) => async (main) => {
       { class: 'search' },
       field('Search', wanted, 'number, sample, experiment or course'),
       h('a', { class: 'button', href: '#/claim' }, 'Claim a spectrum by its code'),
+      h('a', { class: 'button', href: '#/card' }, 'My bench card'),
     ),
     place,
     h('div', { class: 'row' }, moreButton),

@@ -1,6 +1,7 @@
 // The first page: signing in, and a student's inbox.
 
 import { account, link, signIn } from './sign-in.js';
+import { card } from './card.js';
 import { claim, find, inbox } from './inbox.js';
 import { frame, has, home, router } from './shell.js';
 import { fill, h, showProblem } from './dom.js';
@@ -25,6 +26,7 @@ async function begin() {
     'link/:token': link,
     inbox: own(inbox(me)),
     claim: own(claim),
+    card: own(card),
     account: own(account(me)),
     'number/:accession': own(find),
     'spectrum/:id': own(async (main, [id]) => {
