@@ -292,7 +292,7 @@ test('an instructor sees who has what in words, and downloads the lot', async ()
   await page.goto('/staff');
   await page.getByRole('heading', { name: 'Classes now' }).waitFor();
   await inMain(page, /IR-\d+ ready|IR-\d+ not ready/).waitFor();
-  await page.getByRole('link', { name: /CHEM 231/ }).click();
+  await page.getByRole('link', { name: /CHEM 231, section 02/ }).click();
   await page.getByRole('rowheader', { name: /Maya Rao/ }).waitFor();
   const maya = page.getByRole('row', { name: /Maya Rao/ });
   assert.match(await maya.textContent(), /usable|note|again/);
@@ -318,7 +318,7 @@ test('the grid is live: a new spectrum appears without a reload', async () => {
   const visit = await visitor(browser, lab);
   await signIn(visit, 'dora');
   await visit.page.goto('/staff');
-  await visit.page.getByRole('link', { name: /CHEM 231/ }).click();
+  await visit.page.getByRole('link', { name: /CHEM 231, section 02/ }).click();
   const row = visit.page.getByRole('row', { name: /李/ });
   await row.waitFor();
   assert.match(await row.textContent(), /nothing/);
@@ -337,7 +337,7 @@ test('a marker sees no names', async () => {
   const { page } = visit;
   await signIn(visit, 'mark');
   await page.goto('/staff');
-  await page.getByRole('link', { name: /CHEM 231/ }).click();
+  await page.getByRole('link', { name: /CHEM 231, section 02/ }).click();
   await page.getByRole('rowheader', { name: 'Student 1', exact: true }).waitFor();
   assert.doesNotMatch(await page.locator('main').textContent(), /Maya|Rao|Okafor|300100/);
   await judge(visit, 'grid of a marker');
