@@ -63,7 +63,7 @@ static const char help[] =
     "goes\n"
     "  wavepost erase LOGIN [--spectra keep|remove] [--confirm LOGIN --reason T]\n"
     "      a person, for good; their spectra stay without a name, or go\n"
-    "  wavepost fleet | unclaimed | notices | unread | ledger [--check] | deliveries\n"
+    "  wavepost fleet | classes | unclaimed | notices | unread | ledger [--check] | deliveries\n"
     "      lists; with --json all that is known of them, for programs\n"
     "\n"
     "Exit codes: 0 done, 1 could not be done, 2 wrong usage. The manual is wavepost(1).\n";
@@ -78,9 +78,9 @@ static const struct {
     {"experiment", wp_cli_set_up}, {"meeting", wp_cli_set_up},    {"staff", wp_cli_set_up},
     {"roster", wp_cli_set_up},     {"student", wp_cli_set_up},    {"term", wp_cli_set_up},
     {"timetable", wp_cli_set_up},  {"fleet", wp_cli_set_up},      {"unclaimed", wp_cli_set_up},
-    {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},     {"ledger", wp_cli_set_up},
-    {"deliveries", wp_cli_set_up}, {"remove", wp_cli_set_up},     {"erase", wp_cli_set_up},
-    {"turn", wp_cli_set_up},
+    {"classes", wp_cli_set_up},    {"notices", wp_cli_set_up},    {"unread", wp_cli_set_up},
+    {"ledger", wp_cli_set_up},     {"deliveries", wp_cli_set_up}, {"remove", wp_cli_set_up},
+    {"erase", wp_cli_set_up},      {"turn", wp_cli_set_up},
 };
 
 /* --data may stand before the verb: it is moved behind it. */
