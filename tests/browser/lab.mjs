@@ -113,7 +113,9 @@ const stop = (child) =>
   });
 
 export class Lab {
-  async open() {
+  /** `plain`: HTTP on this machine alone, which browsers trust, and no agent. */
+  async open({ plain = false } = {}) {
+    this.plain = plain;
     this.folder = mkdtempSync(join(tmpdir(), 'wavepost-browser-'));
     this.data = join(this.folder, 'data');
     this.exports = join(this.folder, 'exports');
@@ -127,7 +129,7 @@ export class Lab {
 
   async startGateway() {
     const { child, found } = await start(
-      [PROGRAM.gateway, '--data', this.data, '--listen', this.listen],
+      [PROGRAM.gateway, '--data', this.data, '--listen', this.listen, ...(this.plain ? ['--plain'] : [])],
       /listening on (\S+)/,
       this.log,
     );
@@ -230,6 +232,7 @@ export class Lab {
     )
       .split(/\s+/)
       .at(-1);
+    if (this.plain) return;
     const state = join(this.folder, 'agent');
     execFileSync(PROGRAM.agent, ['join', join_, '--watch', this.exports, '--state', state]);
     this.agent = (await start([PROGRAM.agent, 'run', '--state', state], /(?:)/, this.log)).child;

@@ -16,7 +16,7 @@ const RETRY_MS = 4000;
 const HAND_OVER_MS = 45000;
 const SKEW_TIME = () => Date.now() * 1000;
 
-const id = document.body.dataset.instrument;
+const id = document.body.dataset.instrument || location.pathname.split('/')[2];
 const main = document.querySelector('main');
 
 const MESSAGE = {
@@ -54,8 +54,8 @@ function panel() {
   return [
     state.current?.unclaimed && ownerless(bench),
     waitingPanel(bench),
-    !bench.draft.person && !bench.draft.asksGuest && cardField(bench),
     signOn(bench),
+    !bench.draft.person && !bench.draft.asksGuest && cardField(bench),
     !bench.offline && !bench.draft.person && claimPanel(bench),
     !bench.offline && !bench.draft.person && pausePanel(bench),
   ];
@@ -348,7 +348,14 @@ bench.done = async () => {
 
 /* ---- going ---- */
 
+/* So that a reload works while the gateway is away. Browsers allow it only behind a certificate they
+   trust, or on the machine itself. */
+function keepPage() {
+  navigator.serviceWorker?.register('/bench-worker.js', { scope: '/bench/' }).catch(() => {});
+}
+
 async function begin() {
+  keepPage();
   const safely = () => bench.refresh().catch(bench.failed);
   await bench.refresh();
   if (!bench.state) {

@@ -80,6 +80,30 @@ const shown = (told, box) => {
   told.scrollIntoView({ block: 'nearest' });
 };
 
+/* The lab's own picture of how to export: PNG or JPEG. */
+function picturePart(i) {
+  const said = h('p', { class: 'soft', role: 'status' });
+  const file = h('input', { type: 'file', accept: 'image/png,image/jpeg' });
+  file.addEventListener('change', () => {
+    const reader = new FileReader();
+    reader.addEventListener('load', async () => {
+      try {
+        await post(`/instruments/${i.id}/picture`, { picture: reader.result.split(',')[1] || '' });
+        said.textContent = 'The bench shows it.';
+      } catch (problem) {
+        said.textContent = problem.message;
+      }
+    });
+    if (file.files[0]) reader.readAsDataURL(file.files[0]);
+  });
+  return h(
+    'details',
+    h('summary', 'Picture of how to export'),
+    field('PNG or JPEG, at most 512 KiB', file),
+    said,
+  );
+}
+
 function card(i, printers, load) {
   const told = h('div');
   const form = h(
@@ -127,6 +151,7 @@ function card(i, printers, load) {
     ),
     told,
     h('details', h('summary', 'Change'), form),
+    picturePart(i),
   );
 }
 
