@@ -69,3 +69,25 @@ test('the student and staff see it move as well', async () => {
   await judge(student, 'printed again');
   await judge(staff, 'deliveries');
 });
+
+test('by keyboard the focus goes on with what comes next', async () => {
+  const { page } = bench;
+  const press = async (name) => {
+    await page.getByRole('button', { name, exact: true }).focus();
+    await page.keyboard.press('Enter');
+  };
+  const focused = (test_) => page.waitForFunction(test_, null, { timeout: 15000 });
+  await press('Done');
+  await page.getByRole('button', { name: 'Next, please' }).waitFor();
+  await press('Next, please');
+  await page.getByRole('button', { name: 'Ben O.' }).waitFor();
+  await press('Ben O.');
+  await page.getByText('No sample yet').waitFor();
+  await press('Start');
+  await page.getByRole('heading', { name: 'Ben O.' }).waitFor();
+  await focused(() => document.activeElement.tagName === 'MAIN');
+  lab.export('keys.jdx', { seed: 9, title: 'keys' });
+  await page.getByText(/^(Keep and print|Yes, Ben O\.)$/).waitFor({ timeout: 15000 });
+  await focused(() => ['keep', 'yes'].includes(document.activeElement.dataset.key));
+  await judge(bench, 'by keyboard');
+});

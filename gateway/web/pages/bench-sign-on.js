@@ -123,7 +123,15 @@ function confirmation(bench, choice, back, start) {
     value: choice.sample || '',
     'data-key': 'sample',
   });
-  sample.addEventListener('input', () => (choice.sample = sample.value));
+  const none = h('p', { class: 'soft', role: 'status' });
+  const sayNone = () => {
+    none.textContent = samples.length && !sample.value.trim() ? 'No sample yet: the sheet would name none.' : '';
+  };
+  sample.addEventListener('input', () => {
+    choice.sample = sample.value;
+    sayNone();
+  });
+  sayNone();
   const more = {
     kind: 'sample',
     preparation: experiment?.preparation || bench.state.instrument.preparation || '',
@@ -170,6 +178,7 @@ function confirmation(bench, choice, back, start) {
   const setSample = (name) => {
     choice.sample = name;
     sample.value = name;
+    sayNone();
   };
   return h(
     'section',
@@ -199,6 +208,7 @@ function confirmation(bench, choice, back, start) {
         setSample,
       ),
     field(samples.length ? 'or as on the label' : 'As on its label', sample),
+    none,
     h('div', { class: 'row' }, go, h('button', { type: 'button', class: 'quiet', onclick: back }, 'Not me')),
     h(
       'details',

@@ -152,7 +152,19 @@ bench.redraw = (focus = false) => {
   fill(main, panel());
   bars();
   if (focus) (main.querySelector('[data-key="start"], form input') || main).focus();
+  else goOn();
 };
+
+/* Who works by keyboard goes on with the next thing to do; nobody who types is disturbed. */
+let byKey = false;
+addEventListener('keydown', () => (byKey = true), true);
+addEventListener('pointerdown', () => (byKey = false), true);
+
+function goOn() {
+  if (!byKey || ![document.body, main].includes(document.activeElement)) return;
+  const next = main.querySelector('.primary:is([data-key="keep"], [data-key="again"], [data-key="yes"])');
+  (next || main).focus({ preventScroll: true });
+}
 
 /** The plot of a measurement, drawn once and kept while it is shown. */
 bench.plotFor = (m) => {
