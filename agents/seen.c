@@ -80,7 +80,7 @@ static enum wp_status grow(struct wp_seen *seen)
 
 enum wp_status wp_seen_put(struct wp_seen *seen, uint64_t key, uint64_t mark)
 {
-    if (seen->count * 4 >= seen->room * 3 && grow(seen))
+    if (seen->count * 20 >= seen->room * 17 && grow(seen)) /* memory counts more than probes */
         return WP_NO_MEMORY;
     struct wp_seen_pair *slot = &seen->slots[slot_of(seen, key)];
     seen->count += slot->key ? 0 : 1;
