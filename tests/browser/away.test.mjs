@@ -31,7 +31,7 @@ test('everything that the bench page loads is kept', () => {
 });
 
 test('a bench that is loaded again while the gateway is away signs on, and the turn arrives', async () => {
-  const { page, context } = await visitor(browser, lab, { size: 'tablet' });
+  const { page, context } = await visitor(browser, lab, { size: 'tablet', serviceWorkers: 'allow' });
   await page.goto('/bench');
   await page.getByLabel('Code from staff').fill(lab.newBenchCode());
   await page.getByRole('button', { name: /This device stands/ }).click();

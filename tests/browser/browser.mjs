@@ -32,6 +32,7 @@ export async function visitor(browser, lab, { size = 'desktop', ...options } = {
   const context = await browser.newContext({
     baseURL: lab.url,
     ignoreHTTPSErrors: true,
+    serviceWorkers: 'block', // refused by the browser, and told as an error, behind a certificate it does not trust
     viewport: SIZES[size],
     ...options,
   });
