@@ -43,11 +43,12 @@ static void copy_lower(char *out, size_t room, struct wp_slice text)
 /* Lines that begin with a blank go on with the one before (RFC 5322 section 2.2.3). */
 static void unfold(struct wp_slice *text, char value[WP_MIME_VALUE_ROOM], size_t used)
 {
+    static const char space[] = " ";
     struct wp_slice line;
     while (text->at < text->end && blank(*text->at) && next_line(text, &line)) {
         while (line.at < line.end && blank(*line.at))
             line.at++;
-        append(value, &used, (struct wp_slice){" ", " " + 1});
+        append(value, &used, (struct wp_slice){space, space + 1});
         append(value, &used, line);
     }
 }
