@@ -332,6 +332,9 @@ enum wp_status wp_bench_page(const cJSON *out, const struct wp_ask *ask, struct 
     } else if (wp_ask_flag(ask, "done")) {
         hand_over(&html, out);
     } else {
+        if (wp_ask_flag(ask, "claimed"))
+            wp_html_raw(&html, "<p class=\"say good\" role=\"status\">It is yours, and in your "
+                               "inbox.</p>");
         ownerless(&html, out, section);
         wp_bench_sign_on(&html, out, section);
     }

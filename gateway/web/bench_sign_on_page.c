@@ -219,6 +219,29 @@ static void card_form(struct wp_html *html, const cJSON *state)
                       "<p class=\"row\"><button>This is me</button></p></form>");
 }
 
+static void claim_form(struct wp_html *html, const cJSON *state, const cJSON *section)
+{
+    const cJSON *person = NULL;
+    wp_html_raw(html, "<details class=\"claim\"><summary>Claim a sheet by its code</summary>"
+                      "<form method=\"post\" action=\"/api/v1/claims\">"
+                      "<input type=\"hidden\" name=\"then\" value=\"");
+    bench_path(html, state);
+    wp_html_raw(html,
+                "?claimed=1\"><div class=\"fields\"><div class=\"field\"><label>Code on the "
+                "sheet <input name=\"code\" required autocomplete=\"off\" "
+                "autocapitalize=\"characters\"></label></div><div class=\"field\"><label>Your "
+                "name <select name=\"person\" required><option value=\"\"></option>");
+    cJSON_ArrayForEach(person, wp_member(section, "roster"))
+    {
+        option_id(html, wp_member_int(person, "id"));
+        wp_html_text(html, wp_member_text(person, "name"));
+        wp_html_raw(html, "</option>");
+    }
+    wp_html_raw(html,
+                "</select></label></div></div><p class=\"row\"><button>It is mine</button></p>"
+                "</form></details>");
+}
+
 void wp_bench_sign_on(struct wp_html *html, const cJSON *state, int64_t wanted)
 {
     const cJSON *section = wanted_section(state, wanted);
@@ -243,7 +266,9 @@ void wp_bench_sign_on(struct wp_html *html, const cJSON *state, int64_t wanted)
     wp_html_raw(html, "<div class=\"field\"><label>A visitor: label for the sheet <input "
                       "name=\"guest\" maxlength=\"60\" autocomplete=\"off\"></label></div></div>"
                       "<p class=\"row\"><button class=\"primary huge\">Start</button></p>"
-                      "</form></section>");
+                      "</form>");
+    claim_form(html, state, section);
+    wp_html_raw(html, "</section>");
 }
 
 void wp_bench_answer_by_name(struct wp_html *html, const cJSON *state, int64_t measurement,

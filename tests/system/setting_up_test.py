@@ -8,6 +8,7 @@ import os
 import subprocess
 import tempfile
 import unittest
+import urllib.parse
 import zipfile
 
 from access_case import College, NUMBER, spectrum
@@ -167,6 +168,19 @@ class Afterwards(unittest.TestCase):
         current = self.bench("IR-2")["current"]
         self.assertEqual((current["id"], current["kept"], current["unclaimed"]), (mine, "kept", True))
         self.assertTrue(current["print"]["reason"])
+
+    def test_a_sheet_is_claimed_by_its_code_on_the_plain_page(self):
+        where = "/bench/%d" % college.instruments["IR-1"]
+        college.do(where + "/done")
+        bench = college.named["bench, own"]
+        _, _, page = bench.ask("GET", where)
+        self.assertIn(b'action="/api/v1/claims"', page)
+        form = urllib.parse.urlencode({"code": "WRONG", "person": college.people["boakes"], "then": where})
+        status, fields, page = bench.ask("POST", "/api/v1/claims", form,
+                                         Content_Type="application/x-www-form-urlencoded")
+        self.assertEqual(fields["Content-Type"], "text/html; charset=utf-8")
+        self.assertIn(status, (404, 409, 422))
+        self.assertIn(b"in your inbox", bench.ask("GET", where + "?claimed=1")[2])
 
     def test_a_part_of_the_number_finds_a_spectrum_in_the_inbox(self):
         student = college.named["student, own"]
