@@ -14,8 +14,9 @@ CODE = re.compile(r"(?<![0-9A-Z])([2-9A-HJKMNP-TV-Z]{4}-[2-9A-HJKMNP-TV-Z]{4})(?
 
 
 def bench_name(person):
-    """The name as the bench's roster shows it: given name and initial."""
-    return "%s %s." % (person.given, person.family[0])
+    """The name as the bench's roster shows it: given name and initial; a family name of one character is
+    no initial and does not stand there."""
+    return person.given if len(person.family) == 1 else "%s %s." % (person.given, person.family[0])
 
 
 class Room(afternoon.Lab):
