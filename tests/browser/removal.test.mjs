@@ -63,6 +63,26 @@ test('a section has its booklet beside the ZIP', async () => {
   assert.equal((await booklet.body()).subarray(0, 5).toString(), '%PDF-');
 });
 
+test('a lost bench card is made void from the grid', async () => {
+  const { page, context } = ruth;
+  await page.getByText('A bench card is lost').click();
+  const end = page.getByRole('button', { name: 'Make card and PIN void' });
+  await end.click();
+  await page.getByText('Please choose whose card it is.').waitFor();
+  await page.getByLabel('Whose card is lost').selectOption({ label: 'Maya Rao' });
+  await end.click();
+  await page.getByText('This person has neither a card nor a PIN.').waitFor();
+  ruth.trouble.length = 0; // the refusal just seen, which the browser notes as an error
+  const section = new URL(page.url()).hash.split('/').pop();
+  const made = await context.request.post(`/api/v1/sections/${section}/cards`, {
+    headers: { Origin: new URL(page.url()).origin },
+    data: {},
+  });
+  assert.ok(made.ok(), await made.text());
+  await end.click();
+  await page.getByText('Maya Rao: card and PIN are void.').waitFor();
+});
+
 test('an instructor removes a private spectrum, and its number says so', async () => {
   const { page } = ruth;
   const find = async () => {

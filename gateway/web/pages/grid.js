@@ -1,8 +1,8 @@
 // A section: students down, experiments across, live while the class is in the room. Each cell says
 // what there is in a word, with a shape: usable, note, again, nothing.
 
-import { address, get, post } from './api.js';
-import { act, announce, fill, h, later, tick } from './dom.js';
+import { address, get, post, remove } from './api.js';
+import { act, announce, fill, h, later, select, tick } from './dom.js';
 import { follow } from './events.js';
 import { has } from './shell.js';
 import { accession, mark, moment, plural, section as sectionName, verdict } from './words.js';
@@ -178,6 +178,23 @@ function marking(id, data) {
   return h('div', { class: 'row' }, link, booklet, h('div', which), all, cards);
 }
 
+/** A lost card must not sign anybody on; its owner makes another one whenever there is time. */
+function lostCard(data) {
+  const who = select(
+    'person',
+    [['', 'Whose?'], ...data.students.map((s) => [s.id, s.name])],
+    '',
+    { 'aria-label': 'Whose card is lost' },
+  );
+  const said = h('p', { role: 'status' });
+  const end = act('Make card and PIN void', async () => {
+    if (!who.value) throw new Error('Please choose whose card it is.');
+    await remove(`/people/${who.value}/card`);
+    fill(said, `${who.selectedOptions[0].textContent}: card and PIN are void.`);
+  });
+  return h('details', h('summary', 'A bench card is lost'), h('div', { class: 'row' }, who, end), said);
+}
+
 /* Spectra without an experiment get a column of their own, where there are any. */
 async function fetchGrid(id) {
   const data = await get(`/sections/${id}/grid`);
@@ -225,6 +242,7 @@ export const grid =
       h('h1', sectionName(data.section)),
       data.section.title && h('p', { class: 'soft' }, data.section.title),
       has(me, 'instructor', 'administrator') && marking(id, data),
+      has(me, 'instructor', 'technician', 'administrator') && lostCard(data),
       head,
       h('div', { class: 'row' }, missing, live),
       h(
