@@ -10,6 +10,7 @@
 #include "push_parts.h"
 #include "reach.h"
 
+#define NUMBER_TAKEN 409
 #define BODY_MOST (1024L * 1024 * 1024)
 #define UNWANTED_AGAIN_S 60
 #define SLOWEST_BYTES_PER_MS 16 /* 16 KB/s: below that a request is given up */
@@ -113,6 +114,24 @@ static void refuse(struct wp_push *push, const struct lane *lane,
     push->options.changed(push->options.arg);
 }
 
+/* Nothing is lost that way: had these bytes this number, the answer would have been their receipt.
+ */
+static void renumber(struct wp_push *push, const struct lane *lane)
+{
+    wp_log(WP_LOG_WARN, "agent",
+           "capture %" PRId64
+           " has a number that other bytes have at the gateway: this state folder "
+           "is an older copy; it is sent under a new number",
+           lane->number);
+    enum wp_status status = wp_spool_renumber(push->options.spool, lane->number);
+    if (status == WP_BROKEN)
+        push->options.broken(push->options.arg, wp_spool_message(push->options.spool));
+    else if (status && status != WP_NOT_FOUND)
+        push_again(push, 0,
+                   "a capture could not be given another number; the disk is full or busy");
+    push->options.changed(push->options.arg);
+}
+
 static void take_receipt(struct wp_push *push, const struct lane *lane,
                          const struct wp_http_answer *answer)
 {
@@ -135,6 +154,8 @@ static void sent(void *arg, const struct wp_http_answer *answer)
     bool refused = false;
     if (push_judge(push, answer, &refused))
         take_receipt(push, lane, answer);
+    else if (refused && answer->code == NUMBER_TAKEN)
+        renumber(push, lane);
     else if (refused)
         refuse(push, lane, answer);
     lane->busy = false;

@@ -110,6 +110,10 @@ enum wp_status wp_spool_bytes(struct wp_spool *spool, int64_t number, struct wp_
 /* The gateway holds it: the bytes go. Not synced by itself, for the gateway repeats receipts. */
 enum wp_status wp_spool_receipt(struct wp_spool *spool, int64_t number, const char *receipt,
                                 int64_t ledger_number, const char *ledger_hash);
+/* Its number was given to other bytes before this state folder was put back to an older copy: it
+ * gets one that is far beyond those that were given meanwhile, and goes on waiting. One
+ * transaction. */
+enum wp_status wp_spool_renumber(struct wp_spool *spool, int64_t number);
 /* The gateway will never take it: kept, bytes included, and no longer sent. */
 enum wp_status wp_spool_refuse(struct wp_spool *spool, int64_t number, const char *reason);
 /* After joining anew refused captures wait again. */

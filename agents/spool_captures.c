@@ -245,6 +245,32 @@ enum wp_status wp_spool_receipt(struct wp_spool *spool, int64_t number, const ch
     return status ? status : again;
 }
 
+/* More than a PC captures between two copies of its disk. */
+#define NUMBERS_APART INT64_C(1000000)
+
+enum wp_status wp_spool_renumber(struct wp_spool *spool, int64_t number)
+{
+    int64_t size = 0;
+    bool backfill = false;
+    SPOOL_LOCKED(spool);
+    int64_t anew = (spool->last_number / NUMBERS_APART + 1) * NUMBERS_APART + 1;
+    enum wp_status status = weigh(spool, number, &size, &backfill) ? WP_OK : WP_NOT_FOUND;
+    if (!status)
+        status = spool_begin(spool);
+    if (!status) {
+        enum wp_status done = wp_sql_run(
+            spool->sql, "UPDATE capture SET number = ? WHERE number = ?", "ii", anew, number);
+        if (!done)
+            done = wp_sql_run(spool->sql, "UPDATE body SET number = ? WHERE number = ?", "ii", anew,
+                              number);
+        status = spool_end(spool, done);
+    }
+    if (!status)
+        spool->last_number = anew;
+    SPOOL_DONE(spool);
+    return status;
+}
+
 enum wp_status wp_spool_refuse(struct wp_spool *spool, int64_t number, const char *reason)
 {
     int64_t size = 0;

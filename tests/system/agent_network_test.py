@@ -1,5 +1,7 @@
 """The agent and a network or gateway that fails it: nothing lost, nothing sent to a stranger."""
+import os
 import random
+import shutil
 import threading
 import unittest
 
@@ -84,6 +86,29 @@ class Network(AgentCase):
         self.until(lambda: len(self.gateway.beats) > beats, "no heartbeat meanwhile")
         release.set()
         self.arrived(2)
+
+    def test_an_older_copy_of_the_state_folder_loses_nothing(self):
+        self.start()
+        self.put("first.csv", b"1,1\n")
+        self.arrived(1)
+        self.stop()
+        copy = self.state + ".copy"
+        shutil.copytree(self.state, copy)
+        self.run_agent()
+        self.put("second.csv", b"2,2\n")
+        self.arrived(2)
+        self.stop()
+        shutil.rmtree(self.state)
+        os.rename(copy, self.state)
+        os.unlink(os.path.join(self.watched, "second.csv"))
+        self.run_agent()
+        self.put("third.csv", b"3,3\n")
+        self.arrived(3)
+        self.put("fourth.csv", b"4,4\n")
+        self.arrived(4)
+        self.assertEqual(sorted(self.gateway.contents()), [b"1,1\n", b"2,2\n", b"3,3\n", b"4,4\n"])
+        self.until(lambda: self.status()["waiting"] == 0, "something still waits")
+        self.assertEqual(self.status()["refused"], 0)
 
     def test_a_refused_capture_is_kept_and_the_next_goes_on(self):
         self.start()

@@ -167,6 +167,32 @@ static void refused_captures_are_kept_with_their_reason_and_may_be_forgiven(void
     assert_true(wp_spool_next_waiting(place->spool, &capture));
 }
 
+static void a_capture_whose_number_is_taken_gets_one_far_beyond_and_waits_on(void **state)
+{
+    struct place *place = *state;
+    struct wp_spool_capture capture = {0};
+    struct wp_spool_load load;
+    struct wp_bytes bytes;
+    assert_int_equal(add(place->spool, "a", 5, false, NULL), WP_OK);
+    assert_int_equal(wp_spool_renumber(place->spool, 1), WP_OK);
+    assert_int_equal(wp_spool_renumber(place->spool, 1), WP_NOT_FOUND);
+    assert_true(wp_spool_next_waiting(place->spool, &capture));
+    assert_int_equal(capture.number, 1000001);
+    wp_bytes_init(&bytes, 100);
+    assert_int_equal(wp_spool_bytes(place->spool, 1000001, &bytes), WP_OK);
+    assert_int_equal(bytes.size, 5);
+    wp_bytes_release(&bytes);
+    wp_spool_load(place->spool, &load);
+    assert_int_equal(load.waiting, 1);
+    assert_int_equal(add(place->spool, "b", 5, false, NULL), WP_OK);
+    assert_int_equal(wp_spool_renumber(place->spool, 1000001), WP_OK);
+    capture = (struct wp_spool_capture){0};
+    assert_true(wp_spool_next_waiting(place->spool, &capture));
+    assert_int_equal(capture.number, 1000002);
+    assert_true(wp_spool_next_waiting(place->spool, &capture));
+    assert_int_equal(capture.number, 2000001);
+}
+
 static bool count_seen(void *arg, uint64_t key, uint64_t mark)
 {
     (void)key;
@@ -235,6 +261,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(
             refused_captures_are_kept_with_their_reason_and_may_be_forgiven, begin, end),
         cmocka_unit_test_setup_teardown(folders_patterns_and_marks_last, begin, end),
+        cmocka_unit_test_setup_teardown(
+            a_capture_whose_number_is_taken_gets_one_far_beyond_and_waits_on, begin, end),
         cmocka_unit_test_setup_teardown(a_spool_that_is_not_there_or_no_database_is_refused, begin,
                                         end),
     };
