@@ -129,6 +129,8 @@ static void renumber(struct wp_push *push, const struct lane *lane)
     else if (status && status != WP_NOT_FOUND)
         push_again(push, 0,
                    "a capture could not be given another number; the disk is full or busy");
+    else /* not at once: a gateway that always says so must not be asked without end */
+        push_again(push, 1, "the number of a capture was taken; it is sent under another");
     push->options.changed(push->options.arg);
 }
 
