@@ -156,6 +156,7 @@ struct query_fields {
     cJSON *object;
     size_t count;
     bool wrong;
+    bool no_memory;
 };
 
 static enum MHD_Result add_query(void *cls, enum MHD_ValueKind kind, const char *key,
@@ -167,8 +168,9 @@ static enum MHD_Result add_query(void *cls, enum MHD_ValueKind kind, const char 
     size_t value_length = value ? strlen(value) : 0;
     char *room = malloc(key_length + value_length + 2);
     if (!room || ++query->count > QUERY_FIELDS) {
-        free(room);
+        query->no_memory = !room;
         query->wrong = true;
+        free(room);
         return MHD_NO;
     }
     size_t size = 0;
@@ -177,21 +179,26 @@ static enum MHD_Result add_query(void *cls, enum MHD_ValueKind kind, const char 
                    !wp_percent_decode(key, key_length, true, name, &size);
     if (!query->wrong) {
         cJSON_DeleteItemFromObjectCaseSensitive(query->object, name);
-        query->wrong = !cJSON_AddStringToObject(query->object, name, room);
+        query->no_memory = !cJSON_AddStringToObject(query->object, name, room);
     }
     free(room);
-    return query->wrong ? MHD_NO : MHD_YES;
+    return query->wrong || query->no_memory ? MHD_NO : MHD_YES;
 }
 
+/* False: answered. A lack of memory is not the sender's fault, and to an agent 400 is for good. */
 static bool parse_query(struct wp_request *request)
 {
     struct query_fields query = {.object = cJSON_CreateObject()};
     request->query = query.object;
     request->ask.query = query.object;
-    if (!query.object)
-        return false;
-    MHD_get_connection_values(request->connection, MHD_GET_ARGUMENT_KIND, add_query, &query);
-    return !query.wrong;
+    query.no_memory = !query.object;
+    if (query.object)
+        MHD_get_connection_values(request->connection, MHD_GET_ARGUMENT_KIND, add_query, &query);
+    if (query.no_memory)
+        wp_reply_problem(request, WP_NO_MEMORY, NULL);
+    else if (query.wrong)
+        wp_reply_problem_code(request, 400, "The query is malformed.");
+    return !query.no_memory && !query.wrong;
 }
 
 static void json_place(const char *text, size_t size, const char *at, struct wp_error *error)
@@ -262,11 +269,7 @@ static bool parse_body(struct wp_request *request)
 void wp_request_start(struct wp_request *request)
 {
     request->started = true;
-    if (!parse_query(request)) {
-        wp_reply_problem_code(request, 400, "The query is malformed.");
-        return;
-    }
-    if (!parse_body(request))
+    if (!parse_query(request) || !parse_body(request))
         return;
     wp_job_start(request);
     if (!request->response && !request->close)
