@@ -237,7 +237,15 @@ class Households(unittest.TestCase):
         return process, int(process.stdout.readline())
 
     def gone(self, pid):
-        wait_until("the end of %d" % pid, lambda: not alive(pid), 5)
+        wait_until("the end of %d" % pid, lambda: not alive(pid), 20)
+
+    def tied(self, pid):
+        """Until setpriv has tied the child to its parent and has become what it was to run, a parent that is
+        killed takes nobody along."""
+        def runs():
+            with open("/proc/%d/cmdline" % pid, "rb") as file:
+                return not file.read().startswith(b"setpriv")
+        wait_until("%d to run" % pid, runs, 20)
 
     def test_children_end_when_the_parent_fails(self):
         process, child = self.parent("raise ValueError('oops')")
@@ -254,6 +262,7 @@ class Households(unittest.TestCase):
 
     def test_children_end_even_when_the_parent_is_killed(self):
         process, child = self.parent("time.sleep(60)")
+        self.tied(child)
         process.kill()
         process.wait(10)
         self.gone(child)
