@@ -68,8 +68,10 @@ class Printers(unittest.TestCase):
 
     def test_a_printed_sheet_lies_byte_for_byte_in_the_tray_of_that_printer_alone(self):
         before = len(self.one.printed())
+        there = len(self.two.printed())
         sent = self.send(self.two, "for the window")
-        sheets = wait_until("a sheet at the window", self.two.printed, 15)
+        wait_until("a sheet at the window", lambda: len(self.two.printed()) == there + 1, 30)
+        sheets = self.two.printed()
         with open(sheets[-1].path, "rb") as file:
             self.assertEqual(file.read(), sent)
         self.assertEqual(sheets[-1].printer, "Window")
@@ -86,22 +88,23 @@ class Printers(unittest.TestCase):
         self.assertEqual(len(self.one.printed()), before)
         self.assertIn("media-needed", state(self.one))
         self.one.put_paper_in()
-        wait_until("the waiting sheet", lambda: len(self.one.printed()) == before + 1, 15)
+        wait_until("the waiting sheet", lambda: len(self.one.printed()) == before + 1, 30)
         self.assertNotIn("media-empty", state(self.one))
 
     def test_a_printer_says_where_it_stands(self):
         self.assertIn("Science/2/214/window", ipp(self.two, "get-printer-attributes.test"))
 
     def test_a_stopped_printer_comes_back_on_its_port_with_its_tray(self):
+        count = len(self.two.printed()) + 1
         self.send(self.two, "before the cut")
-        wait_until("a sheet at the window", self.two.printed, 15)
-        count = len(self.two.printed())
+        wait_until("a sheet at the window", lambda: len(self.two.printed()) == count, 30)
         self.two.stop()
-        self.assertFalse(answers(self.two.port, "localhost"))
+        # What it had started to print with may hold the port a moment longer.
+        wait_until("the port to be free", lambda: not answers(self.two.port, "localhost"), 20)
         self.two.start()
         self.assertEqual(len(self.two.printed()), count)
         self.send(self.two, "after the cut")
-        wait_until("a sheet after the cut", lambda: len(self.two.printed()) == count + 1, 15)
+        wait_until("a sheet after the cut", lambda: len(self.two.printed()) == count + 1, 30)
 
 
 class MailArrives(unittest.TestCase):
