@@ -28,6 +28,7 @@ async function open(visit, address, name) {
   await page.goto(address);
   await page.locator('main h1').first().waitFor();
   await page.waitForLoadState('networkidle');
+  assert.doesNotMatch(await page.locator('main').innerText(), /\[object |undefined|NaN|null/, 'words for people');
   await judge(visit, `${name} ${new URL(address).pathname}${new URL(address).hash}`);
 }
 

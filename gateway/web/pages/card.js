@@ -12,7 +12,7 @@ function cardPart(about, load) {
   if (!about.card)
     return h('div', { class: 'row' }, act('Make my bench card', make(false), { kind: 'primary' }));
   return [
-    h('p', `Made ${moment(about.card_us)}. Show it to the code reader at a bench, on paper or on this screen.`),
+    h('p', 'Made ', moment(about.card_us), '. Show it to the code reader at a bench, on paper or on this screen.'),
     h('img', {
       class: 'bench-card',
       src: `/api/v1/me/card.png?made=${about.card_us}`,
@@ -48,7 +48,7 @@ function pinPart(about, load) {
     await load();
   });
   return [
-    about.pin && h('p', `You have a PIN since ${moment(about.pin_us)}.`),
+    about.pin && h('p', 'You have a PIN since ', moment(about.pin_us), '.'),
     form,
     about.pin &&
       act(
