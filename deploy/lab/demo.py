@@ -1,5 +1,6 @@
 """The demo: sets up an invented college, plays its afternoon on the real parts, and tells the outcome."""
 import argparse
+import fcntl
 import json
 import os
 import shutil
@@ -191,7 +192,26 @@ def tell_addresses(demo):
           % (demo.path("exports"), demo.path("mail", "boxes"), demo.folder))
 
 
+def only_one(folder):
+    """Held for as long as this process lives, so that no second demo clears the folder away."""
+    lock = open(folder.rstrip("/") + ".lock", "a", encoding="ascii")
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        raise LabError("a demo runs already in %s; set WAVEPOST_DEMO to another folder" % folder) from None
+    return lock
+
+
 def run(options):
+    lock = only_one(options.folder)
+    try:
+        return play_in(options)
+    finally:
+        lock.close()
+
+
+def play_in(options):
     shutil.rmtree(options.folder, ignore_errors=True)
     os.makedirs(options.folder)
     os.chmod(options.folder, 0o755)

@@ -83,21 +83,21 @@ static const struct {
     {"erase", wp_cli_set_up},      {"turn", wp_cli_set_up},
 };
 
-/* --data may stand before the verb: it is moved behind it. */
+/* --data and --as may stand before the verb: they are moved behind it. */
 static void bring_verb_first(int argc, char **argv)
 {
-    if (argc > 3 && !strcmp(argv[1], "--data")) {
-        char *option = argv[1], *value = argv[2];
-        for (int i = 3; i < argc; i++)
-            argv[i - 2] = argv[i];
-        argv[argc - 2] = option;
-        argv[argc - 1] = value;
-    } else if (argc > 2 && !strncmp(argv[1], "--data=", 7)) {
-        char *option = argv[1];
-        for (int i = 2; i < argc; i++)
-            argv[i - 1] = argv[i];
-        argv[argc - 1] = option;
-    }
+    static const char *const names[] = {"--data", "--as"};
+    for (int round = 0; round < 2 && argc > 2; round++)
+        for (size_t n = 0; n < 2; n++) {
+            size_t length = strlen(names[n]);
+            bool joined = !strncmp(argv[1], names[n], length) && argv[1][length] == '=';
+            int taken = joined ? 1 : !strcmp(argv[1], names[n]) ? 2 : 0;
+            for (; taken > 0 && argc > 2; taken--) {
+                char *first = argv[1];
+                memmove(&argv[1], &argv[2], (size_t)(argc - 2) * sizeof argv[0]);
+                argv[argc - 1] = first;
+            }
+        }
 }
 
 int main(int argc, char **argv)

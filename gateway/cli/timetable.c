@@ -65,8 +65,10 @@ static int term(struct set_up *set_up, const char *what)
     if (!name)
         return wp_cli_usage("the term's code is missing");
     cJSON_AddStringToObject(set_up->body, "code", name);
-    if (!strcmp(what, "add") || !strcmp(what, "change"))
+    if (!strcmp(what, "add") || !strcmp(what, "change")) {
+        cJSON_AddBoolToObject(set_up->body, "change", !strcmp(what, "change"));
         return wp_set_up_call(set_up, "POST", "/api/v1/terms", NULL);
+    }
     if (!strcmp(what, "remove"))
         return term_remove(set_up, name);
     return wp_cli_usage("a term is added, changed, listed or removed");

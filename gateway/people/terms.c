@@ -77,6 +77,8 @@ enum wp_status wp_term_put(struct wp_txn *txn, const struct wp_ask *ask, int64_t
         return wp_fail(error, WP_INVALID, "A term needs a code of 1 to 32 bytes.");
     enum wp_status status = read_term(txn->sql, code, id, &first, &last, &before);
     if (!status)
+        status = wp_put_fits(ask, *id ? WP_OK : WP_NOT_FOUND, "a term", code, error);
+    if (!status)
         status = ask_day(ask, "first", &first, error);
     if (!status)
         status = ask_day(ask, "last", &last, error);

@@ -25,7 +25,7 @@ function termForm(t, done) {
       h('div', { class: 'row' }, h('button', { class: 'primary' }, t.id ? 'Save' : 'Add')),
     ),
     async (values) => {
-      await post('/terms', values);
+      await post('/terms', { ...values, change: Boolean(t.id) });
       announce('Saved.');
       await done();
     },
