@@ -104,12 +104,12 @@ enum wp_status wp_person_erase(struct wp_txn *txn, int64_t person, const struct 
         "DELETE FROM waiting WHERE person_id = ?",
         "DELETE FROM enrolled WHERE person_id = ?",
         "DELETE FROM section_staff WHERE person_id = ?",
-        "UPDATE turn SET guest = 'Name removed', sample = '' WHERE id IN (SELECT t.turn_id FROM "
-        "turn_person t WHERE t.person_id = ?1 AND NOT EXISTS (SELECT 1 FROM turn_person o WHERE "
-        "o.turn_id = t.turn_id AND o.person_id <> ?1))",
-        "UPDATE turn SET closed_us = max(opened_us, ?2), done_us = max(opened_us, ?2) WHERE "
-        "closed_us IS NULL AND guest = 'Name removed' AND id IN (SELECT turn_id FROM turn_person "
-        "WHERE person_id = ?1)",
+        ("UPDATE turn SET guest = 'Name removed', sample = '' WHERE id IN (SELECT t.turn_id FROM "
+         "turn_person t WHERE t.person_id = ?1 AND NOT EXISTS (SELECT 1 FROM turn_person o WHERE "
+         "o.turn_id = t.turn_id AND o.person_id <> ?1))"),
+        ("UPDATE turn SET closed_us = max(opened_us, ?2), done_us = max(opened_us, ?2) WHERE "
+         "closed_us IS NULL AND guest = 'Name removed' AND id IN (SELECT turn_id FROM turn_person "
+         "WHERE person_id = ?1)"),
         "DELETE FROM turn_person WHERE person_id = ?",
     };
     enum wp_status status = forget_tries(txn, person);

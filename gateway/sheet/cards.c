@@ -52,9 +52,9 @@ static void draw_pages(const struct sheet_pen *pen, const struct wp_card_face *f
     size_t rows = (size_t)((height - 2 * MARGIN_LEAST) / CARD_HEIGHT);
     double left = (width - 2 * CARD_WIDTH) / 2, top = (height - (double)rows * CARD_HEIGHT) / 2;
     for (size_t i = 0; i < count; i++) {
-        size_t at = i % (2 * rows);
+        size_t at = i % (2 * rows), row = at / 2;
         draw_card(pen, &faces[i], left + (double)(at % 2) * CARD_WIDTH,
-                  top + (double)(at / 2) * CARD_HEIGHT);
+                  top + (double)row * CARD_HEIGHT);
         if (at == 2 * rows - 1 || i + 1 == count)
             cairo_show_page(pen->cr);
     }
