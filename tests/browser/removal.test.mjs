@@ -133,6 +133,7 @@ test('an administrator erases a person', async () => {
   const { page } = ada;
   await signIn(ada, 'ada');
   await page.goto('/setup#/people');
+  await page.locator('summary', { hasText: 'Rao, Maya' }).waitFor();
   await page.getByLabel('Search').fill('okafor');
   await page.locator('summary', { hasText: 'Rao, Maya' }).waitFor({ state: 'detached' });
   await page.locator('summary', { hasText: 'Okafor, Ben' }).click();
