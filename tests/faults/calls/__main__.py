@@ -6,7 +6,9 @@ import sys
 import tempfile
 import time
 
-from lab.processes import Household, LabError
+from lab.processes import Household
+
+from ending import ended
 
 from .agent import Agent
 from .gateway import VERIFY_EVERY, Gateway
@@ -84,14 +86,7 @@ def main():
     parser.add_argument("--up-to", type=int, default=0, help="every call up to this one, 0: every call")
     parser.add_argument("--share", type=int, default=8, help="beyond it, 1/SHARE of n further each time")
     parser.add_argument("--seconds", type=float, default=0.0, help="stop each rise after so long; 0: never")
-    try:
-        return play(parser.parse_args())
-    except KeyboardInterrupt:
-        print("Stopped.")
-        return 130
-    except LabError as problem:
-        print("It could not be played: %s" % problem, file=sys.stderr)
-        return 1
+    return ended(play, parser.parse_args())
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ import time
 
 from lab.processes import Household, LabError, wait_until
 
+from ending import ended
+
 from .archive import Archive
 from .bench import Bench, Films
 from .compare import Comparison
@@ -153,14 +155,7 @@ def main():
     parser.add_argument("--kills", type=int, default=1000)
     parser.add_argument("--seed", default=str(int(time.time())))
     parser.add_argument("--seconds", type=float, default=0.0, help="stop after so long; 0: never")
-    try:
-        return play(parser.parse_args())
-    except KeyboardInterrupt:
-        print("Stopped.")
-        return 130
-    except LabError as problem:
-        print("It could not be played: %s" % problem, file=sys.stderr)
-        return 1
+    return ended(play, parser.parse_args())
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ from lab import parts
 from lab.client import Client
 from lab.processes import Household, LabError, wait_until
 
+from ending import ended
 from fleet.archive import Archive
 
 NAME, POINTS, MOST_SECONDS = "IR-1", 1800, 60.0
@@ -152,14 +153,7 @@ def main():
     parser.add_argument("--connections", type=int, default=10000)
     parser.add_argument("--times", type=int, default=20, help="files exported before, and during")
     parser.add_argument("--gather", type=float, default=15.0, help="seconds that the crowd gets to gather")
-    try:
-        return play(parser.parse_args())
-    except KeyboardInterrupt:
-        print("Stopped.")
-        return 130
-    except LabError as problem:
-        print("It could not be played: %s" % problem, file=sys.stderr)
-        return 1
+    return ended(play, parser.parse_args())
 
 
 if __name__ == "__main__":

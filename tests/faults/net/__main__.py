@@ -6,7 +6,9 @@ import sys
 import tempfile
 import time
 
-from lab.processes import Household, LabError
+from lab.processes import Household
+
+from ending import ended
 
 from . import scenes
 from .site import Site
@@ -49,14 +51,7 @@ def main():
     if os.geteuid() != 0:
         print("Network namespaces need root.", file=sys.stderr)
         return 1
-    try:
-        return play(parser.parse_args())
-    except KeyboardInterrupt:
-        print("Stopped.")
-        return 130
-    except (LabError, OSError) as problem:
-        print("It could not be played: %s" % problem, file=sys.stderr)
-        return 1
+    return ended(play, parser.parse_args())
 
 
 if __name__ == "__main__":
